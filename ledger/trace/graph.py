@@ -1,12 +1,12 @@
 """Which lot went into which: the graph of lots, built from plain rows.
 
 A *lot* is anything with its own mark: a delivered sack, a cooked mass, a log, rods, pieces, packs, a tub of re-boil.
-An *edge* says that so many milligrams of a parent lot were taken into a child lot at a step. A *leaf* is mass or packs that
-left a lot for good or came back: a delivery, a counter sale, a sample, scrap, a return.
+An *edge* says that so many milligrams of a parent lot were taken into a child lot at a step. A *leaf* is mass or packs
+that left a lot for good or came back: a delivery, a counter sale, a sample, scrap, a return.
 
-Corrections never erase a row. A row that was voided has ``kept=False``; a row that was amended has the ledger position from
-which it stopped being believed in ``known_to``. ``LotGraph.as_known`` gives the graph as it stood at a position, so a recall
-can be asked "as known on the day".
+Corrections never erase a row. A row that was voided has ``kept=False``; a row that was amended has the ledger position
+from which it stopped being believed in ``known_to``. ``LotGraph.as_known`` gives the graph as it stood at a position,
+so a recall can be asked "as known on the day".
 
 Nothing here touches a database, a clock or a screen. Shares of mass are worked out in ``ledger.trace.shares``.
 """
@@ -27,7 +27,8 @@ LEAF_KINDS = ("delivery", "counter", "sample", "scrap", "return", "loss", "unexp
 
 @dataclass(frozen=True, slots=True)
 class Lot:
-    """One lot. Masses in milligrams, pieces and packs in whole counts; ``made`` is what came into being (or was received)."""
+    """One lot. Masses in milligrams, pieces and packs in whole counts; ``made`` is what came into being (or was
+    received)."""
 
     lot: str
     kind: str
@@ -46,7 +47,8 @@ class Lot:
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """``mass_mg`` of ``parent`` were taken into ``child`` at ``step`` of ``batch`` on ``day`` (ISO date) by ``person``."""
+    """``mass_mg`` of ``parent`` were taken into ``child`` at ``step`` of ``batch`` on ``day`` (ISO date) by
+    ``person``."""
 
     parent: str
     child: str
@@ -96,7 +98,8 @@ class LotGraph:
     """The believed edges and leaves between lots, with both directions at hand.
 
     Build it with ``LotGraph.build``. The graph may be the whole ledger or only the rows around one question; a backward
-    question needs every edge into each lot of its path, a forward question every edge into and out of each lot of its path.
+    question needs every edge into each lot of its path, a forward question every edge into and out of each lot of its
+    path.
     """
 
     lots: Mapping[str, Lot]
@@ -117,7 +120,8 @@ class LotGraph:
     ) -> LotGraph:
         """Index the rows believed at ledger position ``as_known`` (None = as known now).
 
-        A lot that an edge names without a row of its own gets an empty row of kind ``unknown``, so a path never hides it.
+        A lot that an edge names without a row of its own gets an empty row of kind ``unknown``, so a path never hides
+        it.
 
         Raises:
             LedgerDamaged: an edge carries a negative mass, or joins a lot to itself.
@@ -131,8 +135,10 @@ class LotGraph:
                 continue
             if edge.mass_mg < 0 or edge.parent == edge.child:
                 raise LedgerDamaged(
-                    f"The step {edge.step or '?'} of batch {edge.batch or '?'} takes {edge.mass_mg} mg from {edge.parent} into "
-                    f"{edge.child}; a lot is never put into itself and mass is never negative. Check event {edge.event or '?'}.",
+                    f"The step {edge.step or '?'} of batch {edge.batch or '?'} takes {edge.mass_mg} mg from "
+                    f"{edge.parent} into "
+                    f"{edge.child}; a lot is never put into itself and mass is never negative. Check event "
+                    f"{edge.event or '?'}.",
                     parent=edge.parent,
                     child=edge.child,
                     mass_mg=edge.mass_mg,
@@ -194,7 +200,8 @@ class LotGraph:
         """``lots`` with every parent before its children (ties by name, so the order never wavers).
 
         Raises:
-            LedgerDamaged: some of the lots are made out of each other in a ring; re-boil always makes a new lot, so a ring
+            LedgerDamaged: some of the lots are made out of each other in a ring; re-boil always makes a new lot, so a
+            ring
                 means the record is wrong.
         """
         waiting = {lot: sum(1 for e in self.into(lot) if e.parent in lots) for lot in lots}
@@ -213,7 +220,8 @@ class LotGraph:
         if len(order) < len(lots):
             ring = sorted(lots - set(order))
             raise LedgerDamaged(
-                f"The lots {', '.join(ring[:8])} are made out of each other in a ring. Re-boil makes a new lot; find the step that "
+                f"The lots {', '.join(ring[:8])} are made out of each other in a ring. Re-boil makes a new lot; find "
+                f"the step that "
                 "put mass back into a lot it came from and correct it.",
                 lots=ring,
             )

@@ -1,13 +1,15 @@
 """Where to draw each lot of a path: columns from left (first made) to right, rows that keep lines from crossing much.
 
-Pure geometry as data frames; a figure or an SVG is drawn from it elsewhere. The method is the layered drawing of a directed
-graph: a lot stands one layer to the right of its right-most parent, and the order within a layer is swept a few times to
-the mean height of its neighbours (the barycentre rule, after Sugiyama, Tagawa and Toda 1981; from memory).
+Pure geometry as data frames; a figure or an SVG is drawn from it elsewhere. The method is the layered drawing of a
+directed graph: a lot stands one layer to the right of its right-most parent, and the order within a layer is swept a
+few times to the mean height of its neighbours (the barycentre rule, after Sugiyama, Tagawa and Toda 1981; from memory).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from html import escape
+from typing import Any
 
 import pandas as pd
 
@@ -27,7 +29,8 @@ KIND_COLOURS = {
 
 
 def layout(path: Path) -> pd.DataFrame:
-    """Coordinates of each lot: ``lot, kind, label, layer, slot, x, y`` with x and y between 0 and 1 (y grows downward)."""
+    """Coordinates of each lot: ``lot, kind, label, layer, slot, x, y`` with x and y between 0 and 1 (y grows
+    downward)."""
     names = [lot.lot for lot in path.lots]
     parents: dict[str, list[str]] = {name: [] for name in names}
     children: dict[str, list[str]] = {name: [] for name in names}
@@ -36,9 +39,9 @@ def layout(path: Path) -> pd.DataFrame:
             parents[edge.child].append(edge.parent)
             children[edge.parent].append(edge.child)
     layer: dict[str, int] = {}
-    for name in _parents_first(path):
+    for name in names:  # trace_path hands the lots out in making order
         layer[name] = max((layer[p] + 1 for p in parents[name]), default=0)
-    for name in reversed(_parents_first(path)):
+    for name in reversed(names):
         # a source stands just left of its first use, not at the far left edge
         if not parents[name] and children[name]:
             layer[name] = min(layer[c] for c in children[name]) - 1
@@ -72,11 +75,6 @@ def layout(path: Path) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["lot", "kind", "label", "layer", "slot", "x", "y"])
 
 
-def _parents_first(path: Path) -> list[str]:
-    names = [lot.lot for lot in path.lots]
-    return names  # trace_path hands the lots out in making order
-
-
 def lines(path: Path) -> pd.DataFrame:
     """One row for each pair of lots joined: ``parent, child, mass_mg`` (portions of the same pair added up)."""
     total: dict[tuple[str, str], int] = {}
@@ -87,42 +85,49 @@ def lines(path: Path) -> pd.DataFrame:
 
 
 def svg(path: Path, *, width: int = 900, row_height: int = 54) -> str:
-    """The path as a stand-alone SVG drawing, readable in print: boxes with lot marks, lines as thick as their share of mass."""
+    """The path as a stand-alone SVG drawing, readable in print: boxes with lot marks, lines as thick as their share of
+    mass."""
     spots = layout(path)
     deep = int(spots["layer"].max()) + 1
-    tall = int(spots.groupby("layer")["lot"].count().max())
+    tall = int(spots["layer"].value_counts().max())
     height = max(90, tall * row_height)
     box_w = min(150.0, (width - 20) / deep * 0.72)
     step = (width - 20 - box_w) / max(1, deep - 1)
-    at = {r.lot: (10 + r.layer * step, r.y * height) for r in spots.itertuples(index=False)}
+    at = {r.lot: (10 + r.layer * step, r.y * height) for r in _rows(spots)}
     joins = lines(path)
     heaviest = max(1, int(joins["mass_mg"].max())) if len(joins) else 1
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
-        f'font-family="Helvetica, Arial, sans-serif" font-size="11" role="img" aria-label="Path of lot {escape(path.start)}">'
+        f'font-family="Helvetica, Arial, sans-serif" font-size="11" role="img" aria-label="Path of lot
+        {escape(path.start)}">'
     ]
-    for r in joins.itertuples(index=False):
+    for r in _rows(joins):
         (x1, y1), (x2, y2) = at[r.parent], at[r.child]
         x1 += box_w
         mid = (x1 + x2) / 2
         thick = 1 + 5 * r.mass_mg / heaviest
         parts.append(
             f'<path d="M{x1:.1f},{y1:.1f} C{mid:.1f},{y1:.1f} {mid:.1f},{y2:.1f} {x2:.1f},{y2:.1f}" fill="none" '
-            f'stroke="#8a8f98" stroke-width="{thick:.1f}" stroke-opacity="0.55"><title>{escape(r.parent)} to {escape(r.child)}: '
-            f"{r.mass_mg / 1e6:.3f} kg</title></path>"
+            f'stroke="#8a8f98" stroke-width="{thick:.1f}" stroke-opacity="0.55"><title>{escape(r.parent)} to
+            {escape(r.child)}: ' f"{r.mass_mg / 1e6:.3f} kg</title></path>"
         )
-    for row in spots.itertuples(index=False):
+    for row in _rows(spots):
         x, y = at[row.lot]
         fill = KIND_COLOURS.get(row.kind, "#f2f2f2")
         edge = "#b00020" if row.lot == path.start else "#444"
         heavy = 2.5 if row.lot == path.start else 1
         parts.append(
             f'<rect x="{x:.1f}" y="{y - 18:.1f}" width="{box_w:.1f}" height="36" rx="4" fill="{fill}" stroke="{edge}" '
-            f'stroke-width="{heavy}"/><text x="{x + 6:.1f}" y="{y - 3:.1f}" font-weight="bold">{escape(_fit(row.lot, box_w))}</text>'
-            f'<text x="{x + 6:.1f}" y="{y + 11:.1f}" fill="#333">{escape(_fit(row.label or row.kind, box_w))}</text>'
+            f'stroke-width="{heavy}"/><text x="{x + 6:.1f}" y="{y - 3:.1f}" font-weight="bold">{escape(_fit(row.lot,
+            box_w))}</text>' f'<text x="{x + 6:.1f}" y="{y + 11:.1f}" fill="#333">{escape(_fit(row.label or row.kind,
+            box_w))}</text>'
         )
     parts.append("</svg>")
     return "".join(parts)
+
+
+def _rows(frame: pd.DataFrame) -> Iterable[Any]:
+    return frame.itertuples(index=False)
 
 
 def _fit(text: str, box_w: float) -> str:

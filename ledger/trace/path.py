@@ -1,7 +1,7 @@
 """A path through lots: from one lot backward to its sources, or forward to everything it became part of.
 
-``trace_path`` answers the first two questions of any audit. The answer is a ``Path``: the lots in making order, the steps
-between them, the share each lot carries (see ``ledger.trace.shares``), a table to print and coordinates to draw.
+``trace_path`` answers the first two questions of any audit. The answer is a ``Path``: the lots in making order, the
+steps between them, the share each lot carries (see ``ledger.trace.shares``), a table to print and coordinates to draw.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from ledger.trace.graph import Direction, Edge, Leaf, Lot, LotGraph
 from ledger.trace.shares import Carry, shares_backward, shares_forward
 
 ALL_COLUMNS_UP_TO = 1500
-"""Backward, shares are worked out for every lot of the path up to this many; beyond it for lots without parents only."""
+"""Backward, shares are worked out for every lot of the path up to this many; beyond it for lots without parents
+only."""
 
 TABLE_COLUMNS = (
     "order", "day", "person", "step", "batch", "parent", "parent_kind", "child", "child_kind",
@@ -30,8 +31,8 @@ LOT_COLUMNS = (
 class Path:
     """The answer to "what is in this lot" (backward) or "where did this lot go" (forward).
 
-    ``lots`` stands in making order and holds the lot asked about; ``carries`` has a share for every other lot (backward, on
-    very long paths, for the sources only); ``leaves`` is what left those lots for good (forward only).
+    ``lots`` stands in making order and holds the lot asked about; ``carries`` has a share for every other lot
+    (backward, on very long paths, for the sources only); ``leaves`` is what left those lots for good (forward only).
     """
 
     start: str
@@ -53,10 +54,11 @@ class Path:
         return tuple(lot for lot in self.lots if not self.graph.into(lot.lot))
 
     def table(self) -> pd.DataFrame:
-        """One row for each portion taken: date, person, step, mass in, and the whole step's mass in, out and difference.
+        """One row for each portion taken: date, person, step, mass in, and the whole step's mass in, out and
+        difference.
 
-        A step's figures are the child lot's: mass of everything that went into it and mass as made (both milligrams); the
-        difference is what evaporated, was lost, or is unexplained.
+        A step's figures are the child lot's: mass of everything that went into it and mass as made (both milligrams);
+        the difference is what evaporated, was lost, or is unexplained.
         """
         kinds = {lot.lot: lot.kind for lot in self.lots}
         rows = []

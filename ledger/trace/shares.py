@@ -2,16 +2,17 @@
 
 Three figures, because a bowl of sugar is not a solution. For a lot A somewhere upstream of a lot C:
 
-* **expected**: every lot is perfectly mixed and loses mass evenly. The share of A in C is the mass-weighted mean of its share
-  in the lots that went into C; the weights are the masses as taken. (The usual flow calculation on a graph of blends.)
-* **most / least**: nothing is known about mixing. From a lot of made mass M that holds between ``lo`` and ``hi`` of A, a portion
-  of m holds at most ``min(m, hi)`` and at least ``max(0, m - (M - lo))`` of A: all the A might lie in the portion, or all of it
-  outside. A loss (evaporation, scrapings) might have been all A or none of it; a gain (the scale says more came out
-  than went in) might be all A or none. All bounds are whole milligrams, so they are exact.
+* **expected**: every lot is perfectly mixed and loses mass evenly. The share of A in C is the mass-weighted mean of
+  its share in the lots that went into C; the weights are the masses as taken. (The usual flow calculation on a graph
+  of blends.)
+* **most / least**: nothing is known about mixing. From a lot of made mass M that holds between ``lo`` and ``hi`` of A,
+  a portion of m holds at most ``min(m, hi)`` and at least ``max(0, m - (M - lo))`` of A: all the A might lie in the
+  portion, or all of it outside. A loss (evaporation, scrapings) might have been all A or none of it; a gain (the scale
+  says more came out than went in) might be all A or none. All bounds are whole milligrams, so they are exact.
 
-No more of A can be in any lot than A weighed (plus gains, which could be anything), so ``most`` is capped by that too. The
-bounds are outer bounds: the truth always lies between them, and ``least <= expected <= most`` always holds. The tests prove it
-by keeping real parcels of sugar apart in random workshops.
+No more of A can be in any lot than A weighed (plus gains, which could be anything), so ``most`` is capped by that too.
+The bounds are outer bounds: the truth always lies between them, and ``least <= expected <= most`` always holds. The
+tests prove it by keeping real parcels of sugar apart in random workshops.
 
 Source: interval bounds worked out here from the conservation of mass; no published source is claimed.
 """
@@ -58,7 +59,8 @@ class Carry:
 def standing_mass(graph: LotGraph, lot: str) -> tuple[int, int]:
     """(mass that the lot's outflows can be drawn from, mass that went in), both in milligrams.
 
-    A lot that was overdrawn on paper is taken to have weighed what was drawn: the extra counts as a gain of unknown origin.
+    A lot that was overdrawn on paper is taken to have weighed what was drawn: the extra counts as a gain of unknown
+    origin.
     """
     taken_in = sum(e.mass_mg for e in graph.into(lot))
     return max(graph.made_mg(lot), sum(e.mass_mg for e in graph.out_of(lot))), taken_in

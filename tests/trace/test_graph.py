@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import networkx as nx
 import pytest
@@ -110,7 +111,7 @@ def test_expected_shares_are_those_of_a_random_walk_in_networkx(shop: Workshop) 
         want = 0.0
         for route in routes:
             product = 1.0
-            for a, b in zip(route, route[1:], strict=False):
+            for a, b in pairwise(route):
                 product *= blend[a][b]["w"]
             want += product
         assert carry.expected_share == pytest.approx(want, abs=1e-9)
@@ -131,7 +132,8 @@ def reboil_story() -> LotGraph:
 
 
 def test_a_syrup_lot_is_followed_through_re_boil_into_a_later_cook() -> None:
-    # Rework carries the union of its parents' lots: Codex CXG 60-2006 (one step back, one step forward); figures worked by hand.
+    # Rework carries the union of its parents' lots: Codex CXG 60-2006 (one step back, one step forward); figures
+    # worked by hand.
     graph = reboil_story()
     assert graph.reach("S1", "forward") == {"COOK1", "COOK2", "COOK3", "COOK5"}
     assert "S1" in graph.reach("COOK5", "backward")

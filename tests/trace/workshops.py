@@ -1,4 +1,5 @@
-"""Random workshops for the property tests: lots made from lots, with real parcels of sugar kept apart inside each lot."""
+"""Random workshops for the property tests: lots made from lots, with real parcels of sugar kept apart inside each
+lot."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ class Workshop:
 def workshops(draw: st.DrawFn, max_lots: int = 12) -> Workshop:
     """A random history. Each lot is a list of single milligrams; each milligram remembers every lot it passed through.
 
-    Portions and losses take arbitrary milligrams (not an even mix), so any outcome that could happen on a slab can happen here.
+    Portions and losses take arbitrary milligrams (not an even mix), so any outcome that could happen on a slab can
+    happen here.
     """
     shop = Workshop()
     left: dict[str, list[tuple[str, ...]]] = {}
