@@ -96,31 +96,29 @@ def svg(path: Path, *, width: int = 900, row_height: int = 54) -> str:
     at = {r.lot: (10 + r.layer * step, r.y * height) for r in _rows(spots)}
     joins = lines(path)
     heaviest = max(1, int(joins["mass_mg"].max())) if len(joins) else 1
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
-        f'font-family="Helvetica, Arial, sans-serif" font-size="11" role="img" aria-label="Path of lot
-        {escape(path.start)}">'
-    ]
+    head = f'viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img"'
+    font = 'font-family="Helvetica, Arial, sans-serif" font-size="11"'
+    parts = [f'<svg xmlns="http://www.w3.org/2000/svg" {head} {font} aria-label="Path of lot {escape(path.start)}">']
     for r in _rows(joins):
         (x1, y1), (x2, y2) = at[r.parent], at[r.child]
         x1 += box_w
         mid = (x1 + x2) / 2
-        thick = 1 + 5 * r.mass_mg / heaviest
+        curve = f"M{x1:.1f},{y1:.1f} C{mid:.1f},{y1:.1f} {mid:.1f},{y2:.1f} {x2:.1f},{y2:.1f}"
+        said = f"{escape(r.parent)} to {escape(r.child)}: {r.mass_mg / 1e6:.3f} kg"
         parts.append(
-            f'<path d="M{x1:.1f},{y1:.1f} C{mid:.1f},{y1:.1f} {mid:.1f},{y2:.1f} {x2:.1f},{y2:.1f}" fill="none" '
-            f'stroke="#8a8f98" stroke-width="{thick:.1f}" stroke-opacity="0.55"><title>{escape(r.parent)} to
-            {escape(r.child)}: ' f"{r.mass_mg / 1e6:.3f} kg</title></path>"
+            f'<path d="{curve}" fill="none" stroke="#8a8f98" stroke-width="{1 + 5 * r.mass_mg / heaviest:.1f}" '
+            f'stroke-opacity="0.55"><title>{said}</title></path>'
         )
     for row in _rows(spots):
         x, y = at[row.lot]
-        fill = KIND_COLOURS.get(row.kind, "#f2f2f2")
-        edge = "#b00020" if row.lot == path.start else "#444"
-        heavy = 2.5 if row.lot == path.start else 1
+        asked = row.lot == path.start
+        line = 'stroke="#b00020" stroke-width="2.5"' if asked else 'stroke="#444" stroke-width="1"'
+        name, about = escape(_fit(row.lot, box_w)), escape(_fit(row.label or row.kind, box_w))
         parts.append(
-            f'<rect x="{x:.1f}" y="{y - 18:.1f}" width="{box_w:.1f}" height="36" rx="4" fill="{fill}" stroke="{edge}" '
-            f'stroke-width="{heavy}"/><text x="{x + 6:.1f}" y="{y - 3:.1f}" font-weight="bold">{escape(_fit(row.lot,
-            box_w))}</text>' f'<text x="{x + 6:.1f}" y="{y + 11:.1f}" fill="#333">{escape(_fit(row.label or row.kind,
-            box_w))}</text>'
+            f'<rect x="{x:.1f}" y="{y - 18:.1f}" width="{box_w:.1f}" height="36" rx="4" '
+            f'fill="{KIND_COLOURS.get(row.kind, "#f2f2f2")}" {line}/>'
+            f'<text x="{x + 6:.1f}" y="{y - 3:.1f}" font-weight="bold">{name}</text>'
+            f'<text x="{x + 6:.1f}" y="{y + 11:.1f}" fill="#333">{about}</text>'
         )
     parts.append("</svg>")
     return "".join(parts)
