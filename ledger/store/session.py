@@ -1,0 +1,48 @@
+"""What a database must be able to do for the store; SQLite and PostgreSQL each have one implementation."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from typing import NamedTuple, Protocol, TypeVar
+
+from ledger.store.statements import Params, Row, Statement
+
+T = TypeVar("T")
+
+
+class Session(Protocol):
+    """Reading inside one attempt of a transaction, or inside one snapshot."""
+
+    dialect: str
+
+    def rows(self, statement: Statement, params: Params = ()) -> list[Row]:
+        """All rows of a statement."""
+
+    def rows_of(self, asked: Sequence[tuple[Statement, Params]]) -> list[list[Row]]:
+        """The rows of several statements, in one trip to a distant server."""
+
+
+class Writes(NamedTuple):
+    """What an attempt wants written, in order; ``based_on`` is the position the ledger must still have."""
+
+    site: str
+    based_on: int
+    batches: list[tuple[Statement, list[Row]]]
+
+
+class Backend(Protocol):
+    """A database that holds ledgers."""
+
+    dialect: str
+
+    def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, exclusive: bool = False) -> T:
+        """One transaction: the attempt reads and says what to write; it is called again if another writer was
+        faster.
+        """
+
+    def read(self) -> AbstractContextManager[Session]:
+        """A consistent snapshot to read from."""
+
+    def close(self) -> None:
+        """Give back every connection."""

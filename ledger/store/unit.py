@@ -1,0 +1,258 @@
+"""One transaction on a site's ledger, as the code inside it sees it.
+
+Everything read is the state *before* this unit: appended events and written rows are collected and reach the database
+together at the end. So a rule that depends on what the same unit has done must keep that in its own hands.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from datetime import datetime
+from hashlib import sha256
+
+from sqlalchemy import bindparam, func, select
+
+from ledger.domain.stored_names import registered
+from ledger.errors import Conflict
+from ledger.store.canonical import quote
+from ledger.store.codec import encode
+from ledger.store.merkle import Frontier
+from ledger.store.records import NO_HEAD, CommandRecord, EncodedEvent, Head, NewEvent, Recorded
+from ledger.store.session import Session, Writes
+from ledger.store.statements import Params, Row, Statement, among, insert_into, upsert
+from ledger.store.tables import commands, events, heads
+from ledger.store.times import require_utc_text, utc_text
+
+Clock = Callable[[], datetime]
+Ids = Callable[[], str]
+
+HEAD = Statement(
+    select(heads.c.position, heads.c.recorded_at, heads.c.frontier).where(heads.c.site == bindparam("site")), ["site"]
+)
+SET_HEAD = upsert(heads)
+INSERT_EVENT = insert_into(events)
+VERSION = Statement(
+    select(func.coalesce(func.max(events.c.version), 0)).where(
+        events.c.site == bindparam("site"), events.c.stream == bindparam("stream")
+    ),
+    ["site", "stream"],
+)
+VERSIONS = Statement(
+    select(events.c.stream, func.max(events.c.version))
+    .where(events.c.site == bindparam("site"), among(events.c.stream, "streams"))
+    .group_by(events.c.stream),
+    ["site", "streams"],
+)
+COMMAND = Statement(
+    select(
+        commands.c.command_id,
+        commands.c.content_hash,
+        commands.c.first_position,
+        commands.c.last_position,
+        commands.c.result,
+    ).where(commands.c.site == bindparam("site"), commands.c.command_id == bindparam("command_id")),
+    ["site", "command_id"],
+)
+INSERT_COMMAND = insert_into(commands)
+
+
+class Unit:
+    """One transaction. Made by ``Store.run``; not for keeping after it."""
+
+    def __init__(
+        self,
+        session: Session,
+        site: str,
+        clock: Clock,
+        ids: Ids,
+        *,
+        command_id: str | None = None,
+        streams: Sequence[str] = (),
+    ) -> None:
+        self.site = site
+        self._session = session
+        self._clock = clock
+        self._ids = ids
+        self._site_json = quote(site)
+        self._recorded_at: str | None = None
+        self._frontier: Frontier | None = None
+        self._versions: dict[str, int] = {}
+        self._commands: dict[str, CommandRecord | None] = {}
+        self._event_rows: list[Row] = []
+        self._batches: list[tuple[Statement, list[Row]]] = []
+        self._remembered: list[tuple[str, str, str]] = []
+        self._spans: dict[str, tuple[int, int]] = {}
+        self.head: Head = self._open(command_id, streams)
+        """Where the ledger stood when this unit began."""
+        self._position = self.head.position
+
+    def rows(self, statement: Statement, params: Params = ()) -> list[Row]:
+        """All rows of a statement, as the ledger was before this unit."""
+        return self._session.rows(statement, params)
+
+    def rows_of(self, asked: Sequence[tuple[Statement, Params]]) -> list[list[Row]]:
+        """The rows of several statements; one trip to a PostgreSQL server instead of one each."""
+        return self._session.rows_of(asked)
+
+    @property
+    def position(self) -> int:
+        """The position of the last event, those appended by this unit included."""
+        return self._position
+
+    @property
+    def recorded_at(self) -> str:
+        """The time this unit's events are recorded under: the clock's, but never before the last event's."""
+        if self._recorded_at is None:
+            self._recorded_at = max(utc_text(self._clock()), self.head.recorded_at)
+        return self._recorded_at
+
+    def version(self, stream: str) -> int:
+        """How many events the stream has, those of this unit included; 0 if there is none."""
+        known = self._versions.get(stream)
+        if known is None:
+            known = self._versions[stream] = self._session.rows(VERSION, (self.site, stream))[0][0]
+        return known
+
+    def append(self, new: NewEvent) -> Recorded:
+        """Add an event to the end of its stream and of the ledger.
+
+        Raises Conflict (``stream``, ``expected``, ``actual``) if the stream does not have the expected version;
+        BadInput for
+        a badly written time or a value that cannot be stored exactly; KeyError for an event without a stored name.
+        """
+        stream, event, occurred_at, recorded_by, command_id, corrects, expected, event_id = new
+        name, schema = registered(type(event))
+        return self._append(
+            EncodedEvent(
+                stream,
+                name,
+                schema,
+                encode(event).decode(),
+                occurred_at,
+                recorded_by,
+                command_id,
+                corrects,
+                expected,
+                event_id,
+            )
+        )
+
+    def append_encoded(self, rows: Iterable[EncodedEvent]) -> list[Recorded]:
+        """Add many events whose payloads are canonical JSON already. Versions of all streams are fetched in one go."""
+        rows = list(rows)
+        unknown = {row.stream for row in rows if row.stream not in self._versions}
+        if len(unknown) > 1:
+            self._fetch_versions(unknown)
+        return [self._append(row) for row in rows]
+
+    def write(self, statement: Statement, rows: Iterable[Row]) -> None:
+        """Have ``statement`` run for every row at the end of this unit, after the events, in the order of the calls."""
+        rows = list(rows)
+        if rows and self._batches and self._batches[-1][0] is statement:
+            self._batches[-1][1].extend(rows)
+        elif rows:
+            self._batches.append((statement, rows))
+
+    def command(self, command_id: str) -> CommandRecord | None:
+        """What was answered to this command before; None if it is new."""
+        if command_id not in self._commands:
+            found = self._session.rows(COMMAND, (self.site, command_id))
+            self._commands[command_id] = CommandRecord._make(found[0]) if found else None
+        return self._commands[command_id]
+
+    def remember(self, command_id: str, content_hash: str, result_text: str) -> None:
+        """Keep the answer to a command, with the positions of the events it caused in this unit, in the same
+        transaction.
+        """
+        self._remembered.append((command_id, content_hash, result_text))
+
+    def writes(self) -> Writes:
+        """Everything this unit wants written, in order. For the store."""
+        batches: list[tuple[Statement, list[Row]]] = []
+        if self._event_rows:
+            batches.append((INSERT_EVENT, self._event_rows))
+        batches.extend(self._batches)
+        if self._remembered:
+            none = (None, None)
+            batches.append(
+                (
+                    INSERT_COMMAND,
+                    [
+                        (self.site, command_id, content, *self._spans.get(command_id, none), result)
+                        for command_id, content, result in self._remembered
+                    ],
+                )
+            )
+        if self._frontier is not None and self._event_rows:
+            batches.append((SET_HEAD, [(self.site, self._position, self.recorded_at, bytes(self._frontier))]))
+        return Writes(self.site, self.head.position, batches)
+
+    def _open(self, command_id: str | None, streams: Sequence[str]) -> Head:
+        asked: list[tuple[Statement, Params]] = [(HEAD, (self.site,))]
+        if command_id is not None:
+            asked.append((COMMAND, (self.site, command_id)))
+        asked.extend((VERSION, (self.site, stream)) for stream in streams)
+        head, *answers = self._session.rows_of(asked)
+        if command_id is not None:
+            found = answers.pop(0)
+            self._commands[command_id] = CommandRecord._make(found[0]) if found else None
+        for stream, answer in zip(streams, answers, strict=True):
+            self._versions[stream] = answer[0][0]
+        return Head._make(head[0]) if head else NO_HEAD
+
+    def _fetch_versions(self, streams: set[str]) -> None:
+        found = self._session.rows(VERSIONS, (self.site, json.dumps(sorted(streams))))
+        self._versions.update(dict.fromkeys(streams, 0))
+        self._versions.update(dict(found))
+
+    def _append(self, new: EncodedEvent) -> Recorded:
+        stream, name, schema, payload, occurred_at, recorded_by, command_id, corrects, expected, event_id = new
+        require_utc_text(occurred_at)
+        actual = self.version(stream)
+        if expected is not None and expected != actual:
+            raise Conflict(
+                f"{stream} has {actual} events, not {expected}: somebody else recorded something there first; "
+                "look at it again and repeat the entry",
+                stream=stream,
+                expected=expected,
+                actual=actual,
+            )
+        if self._frontier is None:
+            self._frontier = Frontier(self.head.position, self.head.frontier)
+        if event_id is None:
+            event_id = self._ids()
+        recorded_at = self.recorded_at
+        version = actual + 1
+        position = self._position + 1
+        line = (
+            f'{{"command_id":{quote(command_id)},"corrects":{"null" if corrects is None else quote(corrects)}'
+            f',"data":{payload},"event_id":{quote(event_id)},"name":"{name}","occurred_at":"{occurred_at}"'
+            f',"position":{position},"recorded_at":"{recorded_at}","recorded_by":{quote(recorded_by)},"schema_version":{schema}'
+            f',"site":{self._site_json},"stream":{quote(stream)},"version":{version}}}'
+        )
+        leaf = sha256(b"\x00" + line.encode()).digest()
+        self._frontier.append(leaf)
+        self._event_rows.append(
+            (
+                self.site,
+                position,
+                stream,
+                version,
+                event_id,
+                name,
+                schema,
+                occurred_at,
+                recorded_at,
+                recorded_by,
+                command_id,
+                corrects,
+                payload,
+                leaf,
+            )
+        )
+        self._versions[stream] = version
+        self._position = position
+        first, _last = self._spans.get(command_id, (position, position))
+        self._spans[command_id] = (first, position)
+        return Recorded(position, version, event_id, recorded_at)

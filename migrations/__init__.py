@@ -1,0 +1,1 @@
+"""Alembic migrations of the ledger; shipped with the package and run by ``Store.create``."""
