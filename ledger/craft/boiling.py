@@ -87,13 +87,14 @@ class MoistureBand:
     likely_ppm: int
     low_ppm: int
     high_ppm: int
-    band_milli_c: int
+    band_mc: int
     source: str
 
 
 @functools.cache
 def _rise_curve() -> Callable[[float], Any]:
-    return PchipInterpolator([p.solids_pct for p in CURVE], [p.rise_c for p in CURVE])
+    curve: Callable[[float], Any] = PchipInterpolator([p.solids_pct for p in CURVE], [p.rise_c for p in CURVE])
+    return curve
 
 
 def band_c(solids_pct: float) -> float:
@@ -156,12 +157,12 @@ def solids_at_rise(rise_c: float, mix: SolidsMix = SUCROSE) -> float:
     return _real_solids((low + high) / 2, mix)
 
 
-def moisture_at(end_milli_c: int, water_milli_c: int, mix: SolidsMix = SUCROSE) -> MoistureBand:
+def moisture_at(end_mc: int, water_mc: int, mix: SolidsMix = SUCROSE) -> MoistureBand:
     """What moisture an end temperature leaves, with the band of the published tables.
 
     Arguments are thousandths of a degree C on one thermometer: the end of the cook, and boiling water.
     """
-    rise = (end_milli_c - water_milli_c) / 1000
+    rise = (end_mc - water_mc) / 1000
     likely = solids_at_rise(rise, mix)
     band = band_c(likely)
     wet = solids_at_rise(max(rise - band, 0.0), mix)
@@ -174,23 +175,23 @@ def moisture_at(end_milli_c: int, water_milli_c: int, mix: SolidsMix = SUCROSE) 
         likely_ppm=ppm(likely),
         low_ppm=ppm(dry),
         high_ppm=ppm(wet),
-        band_milli_c=whole(band * 1000),
+        band_mc=whole(band * 1000),
         source=_source(_sucrose_equivalent(likely, mix)),
     )
 
 
-def end_temperature(moisture_ppm: int, water_milli_c: int, mix: SolidsMix = SUCROSE) -> int:
-    """Thousandths of a degree C, on the thermometer that read ``water_milli_c``, at which this moisture is reached."""
+def end_temperature(moisture_ppm: int, water_mc: int, mix: SolidsMix = SUCROSE) -> int:
+    """Thousandths of a degree C, on the thermometer that read ``water_mc``, at which this moisture is reached."""
     within("the moisture", moisture_ppm / PPM * 100, 0, 100, "%", "Hard candy holds 1 to 3 %.")
-    return water_milli_c + whole(1000 * boiling_rise(100 - moisture_ppm * 100 / PPM, mix))
+    return water_mc + whole(1000 * boiling_rise(100 - moisture_ppm * 100 / PPM, mix))
 
 
-def corrected_end(sea_level_milli_c: int, water_milli_c: int) -> int:
+def corrected_end(sea_level_mc: int, water_mc: int) -> int:
     """A recipe's sea-level end temperature, moved to where water boils on this thermometer today.
 
     The boiling-water rule: take off as many degrees as the reading lies under 100 C (Utah State University Extension).
     """
-    return sea_level_milli_c - (100_000 - water_milli_c)
+    return sea_level_mc - (100_000 - water_mc)
 
 
 #: Stages of boiled sugar at sea level, degrees F low and high, with the customary percentage (museum table of the cold
@@ -205,9 +206,9 @@ STAGES: tuple[tuple[str, int, int, int], ...] = (
 )
 
 
-def stage_at(sea_level_milli_c: int) -> str:
+def stage_at(sea_level_mc: int) -> str:
     """Name of the stage at a sea-level temperature in thousandths of a degree C; between two stages, both."""
-    f = sea_level_milli_c / 1000 * 1.8 + 32
+    f = sea_level_mc / 1000 * 1.8 + 32
     under = "syrup"
     for name, low, high, _ in STAGES:
         if f < low - 0.05:

@@ -1,7 +1,7 @@
 """Mass balance of a cook: what is charged, what boils away, what is left, and how it is split over the kettle.
 
-``solids = sum(mass x dry share)``; ``cooked = solids / (1 - moisture)``; ``boiled off = charge - cooked``. Acid, flavour
-and colour go in after the cook and are figured on the cooked mass.
+``solids = sum(mass x dry share)``; ``cooked = solids / (1 - moisture)``; ``boiled off = charge - cooked``. Acid,
+flavour and colour go in after the cook and are figured on the cooked mass.
 """
 
 from __future__ import annotations
@@ -67,15 +67,15 @@ class WorkStep:
 
     name: str
     seconds: int
-    from_milli_c: int | None = None
-    to_milli_c: int | None = None
+    from_mc: int | None = None
+    to_mc: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CookRecipe:
     """A flavour's recipe at one version.
 
-    Either ``end_milli_c`` (thousandths of a degree C **at sea level**) or ``moisture_ppm`` says how far to cook; with
+    Either ``end_mc`` (thousandths of a degree C **at sea level**) or ``moisture_ppm`` says how far to cook; with
     both, the temperature is cooked to and the moisture is what the shop has measured for it.
     """
 
@@ -83,7 +83,7 @@ class CookRecipe:
     version: int
     charge: tuple[ChargeLine, ...]
     additions: tuple[Addition, ...] = ()
-    end_milli_c: int | None = None
+    end_mc: int | None = None
     moisture_ppm: int | None = None
     dextrose_equivalent: int = 42
     process_yield_ppm: int = 880_000
@@ -150,7 +150,8 @@ def cook_balance(charge: Sequence[ChargeLine], moisture_ppm: int) -> CookBalance
     """
     if not 0 <= moisture_ppm < PPM:
         raise OutOfRange(
-            f"A moisture of {moisture_ppm / 1e4:g} % cannot be: it lies between 0 and 100 %. Hard candy holds 1 to 3 %.",
+            f"A moisture of {moisture_ppm / 1e4:g} % cannot be: it lies between 0 and 100 %. "
+            "Hard candy holds 1 to 3 %.",
             moisture_ppm=moisture_ppm,
         )
     total = sum(line.mass_mg for line in charge)
@@ -158,8 +159,8 @@ def cook_balance(charge: Sequence[ChargeLine], moisture_ppm: int) -> CookBalance
     cooked = whole(solids * PPM / (PPM - moisture_ppm))
     if cooked > total:
         raise OutOfRange(
-            f"The charge is drier ({100 - solids * 100 / total:.1f} % water) than the {moisture_ppm / 1e4:g} % moisture "
-            "it should be cooked to: add water to the recipe, or lower the moisture.",
+            f"The charge is drier ({100 - solids * 100 / total:.1f} % water) than the {moisture_ppm / 1e4:g} % "
+            "moisture it should be cooked to: add water to the recipe, or lower the moisture.",
             moisture_ppm=moisture_ppm,
         )
     return CookBalance(

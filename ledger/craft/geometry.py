@@ -89,8 +89,8 @@ def plan_log(mass_mg: int, density_kg_m3: float, sizes: RodPlan) -> LogPlan:
     usable = each - sizes.ends_um
     if usable <= 0:
         raise OutOfRange(
-            f"The log is {each / 1000:.0f} mm long and its two tapered ends take {sizes.ends_um / 1000:.0f} mm: nothing "
-            "is left. Build a thinner log, make more packs, or allow less for the ends.",
+            f"The log is {each / 1000:.0f} mm long and its two tapered ends take {sizes.ends_um / 1000:.0f} mm: "
+            "nothing is left. Build a thinner log, make more packs, or allow less for the ends.",
             log_length_um=each,
             ends_um=sizes.ends_um,
         )
@@ -126,9 +126,8 @@ def one_step_thicker(plan: LogPlan, sizes: RodPlan, step_um: int, density_kg_m3:
     """Piece mass and count if the rod comes out ``step_um`` thicker than planned; mass goes with the square."""
     rod = sizes.rod_um + step_um
     ratio = (rod / sizes.rod_um) ** 2
-    fewer_drawn = whole(plan.drawn_um / ratio)
-    full, rest = divmod(fewer_drawn, sizes.rod_length_um)
-    cut = full * plan.pieces_per_rod + rest // sizes.piece_um
+    full, rest = divmod(whole(plan.drawn_um / plan.logs / ratio), sizes.rod_length_um)
+    cut = plan.logs * (full * plan.pieces_per_rod + rest // sizes.piece_um)
     return ThickerRod(
         rod_um=rod,
         piece_mg=piece_mass(rod, sizes.piece_um, density_kg_m3),

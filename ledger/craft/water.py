@@ -43,13 +43,13 @@ class SiteConditions:
         altitude_m: height above sea level in metres.
         barometer_pa: pressure in pascal. ``barometer_is_sea_level`` says that it is a weather-report figure, already
             reduced to sea level; then the altitude is needed as well.
-        boiling_water_milli_c: what **the cook's own thermometer** shows in boiling water, thousandths of a degree C.
+        boiling_water_mc: what **the cook's own thermometer** shows in boiling water, thousandths of a degree C.
     """
 
     altitude_m: int | None = None
     barometer_pa: int | None = None
     barometer_is_sea_level: bool = False
-    boiling_water_milli_c: int | None = None
+    boiling_water_mc: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,14 +64,14 @@ class WaterBoils:
 class ThermometerCheck:
     """A thermometer held in boiling water, to be recorded with the batch.
 
-    ``error_milli_c`` is what the thermometer shows too much (negative: too little), as far as altitude or barometer
+    ``error_mc`` is what the thermometer shows too much (negative: too little), as far as altitude or barometer
     can tell; ``doubtful`` is set when weather alone does not explain it.
     """
 
-    reading_milli_c: int
-    expected_milli_c: int
+    reading_mc: int
+    expected_mc: int
     expected_from: Literal["barometer", "altitude"]
-    error_milli_c: int
+    error_mc: int
     doubtful: bool
 
 
@@ -117,24 +117,24 @@ def check_thermometer(site: SiteConditions) -> ThermometerCheck | None:
         ThermometerDoubtful: the reading is further off than any weather explains.
     """
     expected = _from_air(site)
-    if site.boiling_water_milli_c is None or expected is None:
+    if site.boiling_water_mc is None or expected is None:
         return None
-    error = site.boiling_water_milli_c - expected.milli_c
+    error = site.boiling_water_mc - expected.milli_c
     if abs(error) > READING_LIMIT_C * 1000:
         raise ThermometerDoubtful(
-            f"The thermometer shows {site.boiling_water_milli_c / 1000:.1f} C in boiling water, and the "
+            f"The thermometer shows {site.boiling_water_mc / 1000:.1f} C in boiling water, and the "
             f"{expected.known_from} expects {expected.milli_c / 1000:.1f} C: more than {READING_LIMIT_C:g} C apart. "
             "Is the bulb covered, the water at a rolling boil and the unit right? Then change the thermometer or "
             "correct the altitude.",
-            reading_milli_c=site.boiling_water_milli_c,
-            expected_milli_c=expected.milli_c,
+            reading_mc=site.boiling_water_mc,
+            expected_mc=expected.milli_c,
         )
     assert expected.known_from != "reading"
     return ThermometerCheck(
-        reading_milli_c=site.boiling_water_milli_c,
-        expected_milli_c=expected.milli_c,
+        reading_mc=site.boiling_water_mc,
+        expected_mc=expected.milli_c,
         expected_from=expected.known_from,
-        error_milli_c=error,
+        error_mc=error,
         doubtful=abs(error) > READING_FLAG_C * 1000,
     )
 
@@ -148,11 +148,11 @@ def water_boils_here(site: SiteConditions) -> WaterBoils:
         AltitudeUnknown: nothing was given.
         ThermometerDoubtful: the reading cannot be true.
     """
-    if site.boiling_water_milli_c is not None:
-        reading = site.boiling_water_milli_c / 1000
+    if site.boiling_water_mc is not None:
+        reading = site.boiling_water_mc / 1000
         within("the boiling-water reading", reading, 65, 110, "C", "Hold the bulb in water at a rolling boil again.")
         check_thermometer(site)
-        return WaterBoils(milli_c=site.boiling_water_milli_c, known_from="reading")
+        return WaterBoils(milli_c=site.boiling_water_mc, known_from="reading")
     from_air = _from_air(site)
     if from_air is None:
         raise AltitudeUnknown(

@@ -1,0 +1,152 @@
+"""What will be lost when the picture shrinks: the thinnest line and the thinnest gap of each colour.
+
+A line is thin where no larger disc fits into it. The picture's area is opened with discs of growing diameter (a distance
+transform, a threshold, a second distance transform); the thinnest line is the smallest disc at which the picture loses
+a patch that is more than a rounded-off corner: at least twice as long as it is wide. A gap is the same for what is not
+that colour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from ledger.craft.numbers import PPM, whole
+from ledger.craft.picture import Labels, PictureDesign
+
+Mask = npt.NDArray[np.bool_]
+
+#: Work is done on at most this many pixels across, after lines finer than that have been looked for in full.
+WORK_PIXELS = 480
+LINE_SHAPE = 2.0  # a patch of at least this times its width squared is a line and not a corner
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thinness:
+    """Thinnest line and gap of one portion, as shares of the diameter (parts per million).
+
+    ``gap_ppm`` is 0 when no two parts of the colour face each other.
+    """
+
+    portion: str
+    line_ppm: int
+    gap_ppm: int
+
+    def line_um(self, diameter_um: int) -> int:
+        """Width of the thinnest line in a rod (or log) of that diameter."""
+        return whole(self.line_ppm * diameter_um / PPM)
+
+    def gap_um(self, diameter_um: int) -> int:
+        """Width of the thinnest gap in a rod (or log) of that diameter."""
+        return whole(self.gap_ppm * diameter_um / PPM)
+
+
+def _has_line(lost: Mask, width: float) -> bool:
+    """Whether what was lost includes a patch at least twice as long as it is wide."""
+    if not lost.any():
+        return False
+    patches, count = ndimage.label(lost, structure=np.ones((3, 3), dtype=int))
+    sizes = np.bincount(patches.ravel(), minlength=count + 1)[1:]
+    return bool(sizes.max() >= LINE_SHAPE * max(width, 1.0) ** 2)
+
+
+def thinnest_px(mask: Mask, limit_px: float | None = None) -> float:
+    """Width in pixels of the thinnest line of a mask, by opening with discs; to about one pixel.
+
+    The mask is the colour's pixels; beyond the array's edge nothing is known, so pad it. ``limit_px`` ends the search:
+    anything thicker than it is reported as the limit.
+    """
+    inner = ndimage.distance_transform_edt(mask)
+    top = 2 * float(inner.max()) - 1
+    if top <= 0:
+        return 0.0
+    top = min(top, limit_px) if limit_px is not None else top
+
+    def loses_a_line(width: float) -> bool:
+        # Centres where a disc of this diameter fits; a centre pixel reaches `inner` - 1/2 to the edge of the colour.
+        fits = inner - 0.5 >= width / 2
+        if not fits.any():
+            return True
+        opened = ndimage.distance_transform_edt(~fits) <= width / 2
+        return _has_line(mask & ~opened, width)
+
+    low, high = 0.0, top
+    if not loses_a_line(high):
+        return high
+    while high - low > max(0.5, 0.02 * high):
+        middle = (low + high) / 2
+        low, high = (low, middle) if loses_a_line(middle) else (middle, high)
+    return (low + high) / 2
+
+
+def _hairlines(labels: Labels, window: int) -> dict[int, Mask]:
+    """Per label, pixels that no one-coloured square of ``window`` pixels covers: one pass over all colours."""
+    same = ndimage.minimum_filter(labels, window, mode="nearest") == ndimage.maximum_filter(
+        labels, window, mode="nearest"
+    )
+    # The filter's window is off-centre for even sizes; the origin is mirrored on the way back.
+    covered = ndimage.maximum_filter(same.view(np.uint8), window, mode="constant", origin=-1 if window % 2 == 0 else 0)
+    lost = (covered == 0) & (labels > 0)
+    return {int(label): lost & (labels == label) for label in np.unique(labels[lost])}
+
+
+def _box(mask: Mask, pad: int) -> tuple[slice, slice]:
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    return (
+        slice(max(rows[0] - pad, 0), rows[-1] + pad + 1),
+        slice(max(columns[0] - pad, 0), columns[-1] + pad + 1),
+    )
+
+
+def _finest(labels: Labels, label: int, lost: Mask, window: int) -> float | None:
+    """Exact width of a line finer than the window, looked at in full resolution around the finest patch."""
+    patches, count = ndimage.label(lost, structure=np.ones((3, 3), dtype=int))
+    sizes = np.bincount(patches.ravel(), minlength=count + 1)[1:]
+    boxes = ndimage.find_objects(patches)
+    found = []
+    for number in np.argsort(-sizes)[:6]:
+        if sizes[number] < LINE_SHAPE * 2:
+            break
+        rows, columns = boxes[number]
+        pad = 2 * window
+        part = labels[max(rows.start - pad, 0) : rows.stop + pad, max(columns.start - pad, 0) : columns.stop + pad]
+        width = thinnest_px(np.pad(part == label, 1), float(window))
+        if width < window:
+            found.append(width)
+    return min(found) if found else None
+
+
+def measure_thinness(design: PictureDesign) -> tuple[Thinness, ...]:
+    """Thinnest line and gap of every portion that has a colour, in the legend's order."""
+    labels, diameter = design.labels, design.diameter_px
+    step = max(1, -(-labels.shape[0] // WORK_PIXELS))
+    work = labels[step // 2 :: step, step // 2 :: step]
+    fine = _hairlines(labels, 2 * step) if step > 1 else {}
+    result = []
+    for number, portion in enumerate(design.legend.portions):
+        if portion.colour is None:
+            continue
+        label = number + 1
+        line = _finest(labels, label, fine[label], 2 * step) if label in fine else None
+        mask = work == label
+        if line is None:
+            line = step * thinnest_px(np.pad(mask[_box(mask, 1)], 2)) if mask.any() else 1.0
+        other = np.pad(~mask, 2, constant_values=True)[_box(np.pad(mask, 2), 2)]
+        gap = _gap(other) * step
+        result.append(
+            Thinness(portion=portion.key, line_ppm=whole(line / diameter * PPM), gap_ppm=whole(gap / diameter * PPM))
+        )
+    return tuple(result)
+
+
+def _gap(other: Mask) -> float:
+    """Thinnest space between parts of a colour: like a line of everything else, open to the outside."""
+    if not other[1:-1, 1:-1].any():
+        return 0.0
+    half = max(other.shape) // 2
+    wide = np.pad(other, half, constant_values=True)
+    width = thinnest_px(wide, float(half))
+    return 0.0 if width >= half - 0.5 else width
