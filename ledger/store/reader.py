@@ -166,6 +166,7 @@ class _Once(Statement):
     def __init__(self, compiled: Any) -> None:
         self._only = compiled
         self._compiled = {}
+        self.copy_sql = None
 
     def on(self, dialect: str) -> Any:
         return self._only

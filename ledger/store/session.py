@@ -36,7 +36,7 @@ class Backend(Protocol):
 
     dialect: str
 
-    def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, exclusive: bool = False) -> T:
+    def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, site: str, exclusive: bool = False) -> T:
         """One transaction: the attempt reads and says what to write; it is called again if another writer was
         faster.
         """

@@ -17,8 +17,8 @@ from typing import Any, TypeVar
 from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.pool import PoolProxiedConnection
 
-from ledger.errors import BadInput
-from ledger.store.errors import LedgerBusy
+from ledger.errors import BadInput, SlabbookError
+from ledger.store.errors import LedgerBusy, taken_command_id, taken_event_id
 from ledger.store.session import Session, Writes
 from ledger.store.statements import SQLITE, Params, Row, Statement
 
@@ -61,7 +61,7 @@ class SqliteBackend:
         self._held: PoolProxiedConnection | None = None
         self._holder = 0
 
-    def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, exclusive: bool = False) -> T:
+    def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, site: str, exclusive: bool = False) -> T:
         """One transaction under SQLite's write lock, so nothing can get in between and one attempt is enough."""
         with self._lock:
             connection = self._writer()
@@ -69,7 +69,12 @@ class SqliteBackend:
             try:
                 connection.execute("BEGIN IMMEDIATE")
             except sqlite3.OperationalError as error:
-                raise _busy(error) from error
+                if not _is_busy(error):
+                    raise
+                raise LedgerBusy(
+                    f"others have been writing for {PATIENCE_MS // 1000} s without a pause; nothing was written, try again",
+                    seconds=PATIENCE_MS // 1000,
+                ) from error
             try:
                 result, writes = attempt(session)
                 for statement, rows in writes.batches:
@@ -80,10 +85,13 @@ class SqliteBackend:
                     else:
                         connection.executemany(compiled.sql, arranged)
                 connection.execute("COMMIT")
-            except BaseException:
+            except BaseException as error:
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
-                raise
+                clash = _clash(error)
+                if clash is None:
+                    raise
+                raise clash from error
             return result
 
     @contextmanager
@@ -145,10 +153,12 @@ def _set_up(connection: Any, _record: Any) -> None:
     connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
 
 
-def _busy(error: sqlite3.OperationalError) -> Exception:
-    if getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return LedgerBusy(
-            f"others have been writing for {PATIENCE_MS // 1000} s without a pause; nothing was written, try again",
-            seconds=PATIENCE_MS // 1000,
-        )
-    return error
+def _is_busy(error: sqlite3.OperationalError) -> bool:
+    return error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def _clash(error: BaseException) -> SlabbookError | None:
+    text = str(error) if isinstance(error, sqlite3.IntegrityError) else ""
+    if "event id taken" in text:
+        return taken_event_id()
+    return taken_command_id() if "commands.command_id" in text else None

@@ -67,7 +67,7 @@ class Store:
             result = work(unit)
             return result, unit.writes()
 
-        return self.backend.run(attempt, exclusive=exclusive)
+        return self.backend.run(attempt, site=self.site, exclusive=exclusive)
 
     @contextmanager
     def read(self) -> Iterator[Reader]:

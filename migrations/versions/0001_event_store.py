@@ -70,13 +70,77 @@ def _guard_sqlite() -> None:
         )
     # REPLACE INTO removes the old row without asking the DELETE trigger, unless recursive_triggers is on; so look here.
     op.execute(
-        "CREATE TRIGGER events_no_replace BEFORE INSERT ON events WHEN "
-        "EXISTS (SELECT 1 FROM events WHERE site = NEW.site AND position = NEW.position) OR "
-        "EXISTS (SELECT 1 FROM events WHERE site = NEW.site AND event_id = NEW.event_id) OR "
+        "CREATE TRIGGER events_no_replace BEFORE INSERT ON events BEGIN SELECT CASE "
+        "WHEN EXISTS (SELECT 1 FROM events WHERE site = NEW.site AND event_id = NEW.event_id) "
+        "THEN RAISE(ABORT, 'event id taken') "
+        "WHEN EXISTS (SELECT 1 FROM events WHERE site = NEW.site AND position = NEW.position) OR "
         "EXISTS (SELECT 1 FROM events WHERE site = NEW.site AND stream = NEW.stream AND version = NEW.version) "
-        f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
+        f"THEN RAISE(ABORT, '{REFUSAL}') END; END"
     )
 
 
 def _guard_postgresql() -> None:
-    pass
+    op.execute(
+        "CREATE FUNCTION slabbook_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$ "
+        f"BEGIN RAISE EXCEPTION '{REFUSAL}' USING ERRCODE = 'SB002'; END $$"
+    )
+    op.execute(
+        "CREATE TRIGGER events_no_change BEFORE UPDATE OR DELETE ON events "
+        "FOR EACH ROW EXECUTE FUNCTION slabbook_refuse_change()"
+    )
+    op.execute(
+        "CREATE TRIGGER events_no_truncate BEFORE TRUNCATE ON events "
+        "FOR EACH STATEMENT EXECUTE FUNCTION slabbook_refuse_change()"
+    )
+    op.execute(HOLD)
+    op.execute(TAKE_HEAD)
+    op.execute(WRITER)
+
+
+HOLD = """
+CREATE FUNCTION slabbook_hold(of_site text) RETURNS void LANGUAGE plpgsql SET lock_timeout = '30s' AS $$
+BEGIN
+    PERFORM pg_advisory_xact_lock(hashtextextended('slabbook:' || of_site, 0));
+END $$
+"""
+"""Take the one lock of a site; it goes with the transaction."""
+
+TAKE_HEAD = """
+CREATE FUNCTION slabbook_take_head(of_site text, based_on bigint) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    now_at bigint;
+BEGIN
+    PERFORM slabbook_hold(of_site);
+    -- a statement of its own, so that at READ COMMITTED it sees what the last holder of the lock committed
+    SELECT position INTO now_at FROM heads WHERE site = of_site;
+    IF coalesce(now_at, 0) <> based_on THEN
+        RAISE EXCEPTION 'the ledger of % moved on from % to %', of_site, based_on, now_at USING ERRCODE = 'SB001';
+    END IF;
+END $$
+"""
+"""Take the lock, and raise SB001 if another writer was faster since the head was read."""
+
+WRITER = """
+DO $$
+BEGIN
+    IF NOT EXISTS (SELECT 1 FROM pg_roles WHERE rolname = 'slabbook_writer') THEN
+        IF EXISTS (SELECT 1 FROM pg_roles WHERE rolname = current_user AND (rolsuper OR rolcreaterole)) THEN
+            BEGIN
+                CREATE ROLE slabbook_writer NOLOGIN;
+            EXCEPTION WHEN duplicate_object OR unique_violation THEN
+                NULL;
+            END;
+        ELSE
+            RAISE NOTICE 'no right to create the role slabbook_writer: an administrator may do so and grant the rights';
+            RETURN;
+        END IF;
+    END IF;
+    EXECUTE format('GRANT USAGE ON SCHEMA %I TO slabbook_writer', current_schema());
+    ALTER DEFAULT PRIVILEGES GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO slabbook_writer;
+    GRANT SELECT, INSERT, UPDATE, DELETE ON heads, commands TO slabbook_writer;
+    GRANT SELECT ON alembic_version TO slabbook_writer;
+    GRANT SELECT, INSERT ON events TO slabbook_writer;
+    REVOKE UPDATE, DELETE, TRUNCATE ON events FROM slabbook_writer;
+END $$
+"""
+"""The service's own role: it may add events and read them, nothing else. Made if the migrating user may make roles."""
