@@ -129,7 +129,8 @@ def _refuse_strange(pixels: npt.NDArray[np.uint8], packed: npt.NDArray[np.uint32
 
 
 def _labelled(pixels: npt.NDArray[np.uint8], legend: Legend) -> Labels:
-    packed = (pixels[..., 0].astype(np.uint32) << 16) | (pixels[..., 1].astype(np.uint32) << 8) | pixels[..., 2]
+    red, green, blue = (pixels[..., i].astype(np.uint32) for i in range(3))
+    packed = ((red << 16) | (green << 8) | blue).astype(np.uint32)
     labels = np.full(packed.shape, 255, dtype=np.uint8)
     known = [(0, legend.outside)]
     known += [(i + 1, p.colour) for i, p in enumerate(legend.portions) if p.colour is not None]

@@ -1,9 +1,9 @@
 """What will be lost when the picture shrinks: the thinnest line and the thinnest gap of each colour.
 
-A line is thin where no larger disc fits into it. The picture's area is opened with discs of growing diameter (a distance
-transform, a threshold, a second distance transform); the thinnest line is the smallest disc at which the picture loses
-a patch that is more than a rounded-off corner: at least twice as long as it is wide. A gap is the same for what is not
-that colour.
+A line is thin where no larger disc fits into it. The picture's area is opened with discs of growing diameter (a
+distance transform, a threshold, a second distance transform); the thinnest line is the smallest disc at which the
+picture loses a patch that is more than a rounded-off corner: at least twice as long as it is wide. A gap is the same
+for what is not that colour, or the least distance between two parts of it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ from ledger.craft.picture import Labels, PictureDesign
 Mask = npt.NDArray[np.bool_]
 
 #: Work is done on at most this many pixels across, after lines finer than that have been looked for in full.
-WORK_PIXELS = 480
+WORK_PIXELS = 640
+WIDEST_GAP = 1 / 8  # of the diameter: a wider space between two parts of a colour is no gap that could close
+LEAST_PATCH = 8  # pixels: smaller patches are the stair steps of a slanting edge
 LINE_SHAPE = 2.0  # a patch of at least this times its width squared is a line and not a corner
 
 
@@ -28,7 +30,8 @@ LINE_SHAPE = 2.0  # a patch of at least this times its width squared is a line a
 class Thinness:
     """Thinnest line and gap of one portion, as shares of the diameter (parts per million).
 
-    ``gap_ppm`` is 0 when no two parts of the colour face each other.
+    ``gap_ppm`` is 0 when parts of the colour come no nearer to each other than an eighth of the diameter; the gap
+    between two parts, and a slit within one, both count.
     """
 
     portion: str
@@ -50,7 +53,7 @@ def _has_line(lost: Mask, width: float) -> bool:
         return False
     patches, count = ndimage.label(lost, structure=np.ones((3, 3), dtype=int))
     sizes = np.bincount(patches.ravel(), minlength=count + 1)[1:]
-    return bool(sizes.max() >= LINE_SHAPE * max(width, 1.0) ** 2)
+    return bool(sizes.max() >= max(LINE_SHAPE * width**2, LEAST_PATCH))
 
 
 def thinnest_px(mask: Mask, limit_px: float | None = None) -> float:
@@ -70,16 +73,17 @@ def thinnest_px(mask: Mask, limit_px: float | None = None) -> float:
         fits = inner - 0.5 >= width / 2
         if not fits.any():
             return True
-        opened = ndimage.distance_transform_edt(~fits) <= width / 2
+        # Half a pixel of slack, or the stairs of a slanting edge would count as lost.
+        opened = ndimage.distance_transform_edt(~fits) <= width / 2 + 0.5
         return _has_line(mask & ~opened, width)
 
     low, high = 0.0, top
     if not loses_a_line(high):
-        return high
+        return high + 0.5
     while high - low > max(0.5, 0.02 * high):
         middle = (low + high) / 2
         low, high = (low, middle) if loses_a_line(middle) else (middle, high)
-    return (low + high) / 2
+    return (low + high) / 2 + 0.5  # an even number of pixels has no middle one: half a pixel is lost on average
 
 
 def _hairlines(labels: Labels, window: int) -> dict[int, Mask]:
@@ -108,7 +112,7 @@ def _finest(labels: Labels, label: int, lost: Mask, window: int) -> float | None
     boxes = ndimage.find_objects(patches)
     found = []
     for number in np.argsort(-sizes)[:6]:
-        if sizes[number] < LINE_SHAPE * 2:
+        if sizes[number] < LEAST_PATCH:
             break
         rows, columns = boxes[number]
         pad = 2 * window
@@ -134,19 +138,32 @@ def measure_thinness(design: PictureDesign) -> tuple[Thinness, ...]:
         mask = work == label
         if line is None:
             line = step * thinnest_px(np.pad(mask[_box(mask, 1)], 2)) if mask.any() else 1.0
-        other = np.pad(~mask, 2, constant_values=True)[_box(np.pad(mask, 2), 2)]
-        gap = _gap(other) * step
+        gap = step * _gap(mask, whole(WORK_PIXELS * WIDEST_GAP))
         result.append(
             Thinness(portion=portion.key, line_ppm=whole(line / diameter * PPM), gap_ppm=whole(gap / diameter * PPM))
         )
     return tuple(result)
 
 
-def _gap(other: Mask) -> float:
-    """Thinnest space between parts of a colour: like a line of everything else, open to the outside."""
-    if not other[1:-1, 1:-1].any():
+def _gap(mask: Mask, limit: int) -> float:
+    """Thinnest space within a colour: between its parts, or a slit or bay in one part; 0 if none is thin."""
+    if not mask.any():
         return 0.0
-    half = max(other.shape) // 2
-    wide = np.pad(other, half, constant_values=True)
-    width = thinnest_px(wide, float(half))
-    return 0.0 if width >= half - 0.5 else width
+    cut = mask[_box(mask, 0)]
+    slit = thinnest_px(~np.pad(cut, limit), float(limit))
+    nearest = min(_between_parts(cut), slit)
+    return 0.0 if nearest >= limit - 0.5 else nearest
+
+
+def _between_parts(mask: Mask) -> float:
+    """Least distance between separate parts of a colour (the twelve largest), in pixels between their edges."""
+    parts, count = ndimage.label(mask, structure=np.ones((3, 3), dtype=int))
+    sizes = np.bincount(parts.ravel(), minlength=count + 1)[1:]
+    nearest = float("inf")
+    for number in np.argsort(-sizes)[1:12]:
+        if sizes[number] < LEAST_PATCH:
+            break
+        this = parts == number + 1
+        away = ndimage.distance_transform_edt(~this)
+        nearest = min(nearest, float(away[mask & ~this].min()) - 1)
+    return nearest
