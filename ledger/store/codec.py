@@ -17,6 +17,7 @@ from typing import Any, NoReturn
 
 import msgspec
 
+from ledger.domain import all_events as _all_events  # noqa: F401  (fills the registry)
 from ledger.domain import stored_names
 from ledger.errors import BadInput, LedgerDamaged
 from ledger.store.upcasters import lift
@@ -27,6 +28,8 @@ LARGEST = 2**53 - 1
 _encode = msgspec.json.Encoder(order="sorted").encode
 _long_number = re.compile(rb"\d{16}").search
 _decoders: dict[type, msgspec.json.Decoder[Any]] = {}
+_loose: set[type] = set()
+"""Classes with a field of any JSON value: what they hold is looked through each time, since the type says nothing."""
 
 
 def encode(event: object) -> bytes:
@@ -43,7 +46,7 @@ def encode(event: object) -> bytes:
         raise BadInput(
             f"{stored_names.name_of(cls)} cannot be stored: {error}", name=stored_names.name_of(cls)
         ) from error
-    if _long_number(payload) is not None or not payload.isascii():
+    if cls in _loose or _long_number(payload) is not None or not payload.isascii():
         require_canonical(json.loads(payload), stored_names.name_of(cls))
     return payload
 
@@ -75,7 +78,8 @@ def decoder_for(cls: type) -> msgspec.json.Decoder[Any]:
     """The one cached decoder of an event class; building it checks that the class can be stored exactly."""
     decoder = _decoders.get(cls)
     if decoder is None:
-        _require_exact_types(msgspec.inspect.type_info(cls), stored_names.name_of(cls))
+        if _require_exact_types(msgspec.inspect.type_info(cls), stored_names.name_of(cls)):
+            _loose.add(cls)
         decoder = _decoders[cls] = msgspec.json.Decoder(cls)
     return decoder
 
@@ -119,12 +123,19 @@ def _class_of(name: str) -> type:
         ) from None
 
 
-def _require_exact_types(info: msgspec.inspect.Type, name: str) -> None:
-    """Refuse field types that canonical JSON cannot hold exactly (floats above all). Raises TypeError."""
+def _require_exact_types(info: msgspec.inspect.Type, name: str) -> bool:
+    """Refuse field types that canonical JSON cannot hold exactly (floats above all). Raises TypeError.
+
+    True if some field takes any JSON value, so that each value must be looked at.
+    """
     seen: set[type] = set()
+    loose = False
 
     def walk(node: msgspec.inspect.Type, where: str) -> None:
+        nonlocal loose
         match node:
+            case msgspec.inspect.AnyType():
+                loose = True
             case msgspec.inspect.DataclassType(cls=cls, fields=fields):
                 if cls in seen:
                     return
@@ -158,6 +169,7 @@ def _require_exact_types(info: msgspec.inspect.Type, name: str) -> None:
                 _refuse(where, f"the type {type(node).__name__.removesuffix('Type').lower()}")
 
     walk(info, name)
+    return loose
 
 
 def _refuse(where: str, what: str) -> NoReturn:

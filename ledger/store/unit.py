@@ -9,13 +9,12 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
-from hashlib import sha256
 
 from sqlalchemy import bindparam, func, select
 
 from ledger.domain.stored_names import registered
 from ledger.errors import Conflict
-from ledger.store.canonical import quote
+from ledger.store.canonical import leaf_of
 from ledger.store.codec import encode
 from ledger.store.merkle import Frontier
 from ledger.store.records import NO_HEAD, CommandRecord, EncodedEvent, Head, NewEvent, Recorded
@@ -74,7 +73,6 @@ class Unit:
         self._session = session
         self._clock = clock
         self._ids = ids
-        self._site_json = quote(site)
         self._recorded_at: str | None = None
         self._frontier: Frontier | None = None
         self._versions: dict[str, int] = {}
@@ -106,6 +104,11 @@ class Unit:
         if self._recorded_at is None:
             self._recorded_at = max(utc_text(self._clock()), self.head.recorded_at)
         return self._recorded_at
+
+    def tick(self) -> None:
+        """Look at the clock again for the events that follow; never back. For units that hold many commands."""
+        if self._recorded_at is not None:
+            self._recorded_at = max(utc_text(self._clock()), self._recorded_at)
 
     def version(self, stream: str) -> int:
         """How many events the stream has, those of this unit included; 0 if there is none."""
@@ -225,32 +228,24 @@ class Unit:
         recorded_at = self.recorded_at
         version = actual + 1
         position = self._position + 1
-        line = (
-            f'{{"command_id":{quote(command_id)},"corrects":{"null" if corrects is None else quote(corrects)}'
-            f',"data":{payload},"event_id":{quote(event_id)},"name":"{name}","occurred_at":"{occurred_at}"'
-            f',"position":{position},"recorded_at":"{recorded_at}","recorded_by":{quote(recorded_by)},"schema_version":{schema}'
-            f',"site":{self._site_json},"stream":{quote(stream)},"version":{version}}}'
+        row = (
+            self.site,
+            position,
+            stream,
+            version,
+            event_id,
+            name,
+            schema,
+            occurred_at,
+            recorded_at,
+            recorded_by,
+            command_id,
+            corrects,
+            payload,
         )
-        leaf = sha256(b"\x00" + line.encode()).digest()
+        leaf = leaf_of(row)
         self._frontier.append(leaf)
-        self._event_rows.append(
-            (
-                self.site,
-                position,
-                stream,
-                version,
-                event_id,
-                name,
-                schema,
-                occurred_at,
-                recorded_at,
-                recorded_by,
-                command_id,
-                corrects,
-                payload,
-                leaf,
-            )
-        )
+        self._event_rows.append((*row, leaf))
         self._versions[stream] = version
         self._position = position
         first, _last = self._spans.get(command_id, (position, position))

@@ -1,0 +1,80 @@
+"""Rules of the book: an entry must hang together; the same again records nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from ledger.domain.books import entries as e
+from ledger.domain.books.commands import Define
+from ledger.domain.books.events import DEFINED
+from ledger.domain.state import State
+from ledger.errors import BadInput
+
+
+def define(cmd: Define, state: State) -> list[Any]:
+    """Enter one thing in the book: its next version, or nothing when it says what the newest version says."""
+    entry = cmd.entry
+    kind = type(entry)
+    if not entry.id:
+        raise BadInput(f"A {e.KIND_OF[kind]} needs an id.")
+    known = state.book.find(kind, entry.id)
+    if known == entry:
+        return []
+    _check(entry, state)
+    return [DEFINED[kind](entry=entry, version=state.book.version(kind, entry.id) + 1, day=cmd.day)]
+
+
+def _share(entry: Any, *names: str) -> None:
+    for name in names:
+        value = getattr(entry, name)
+        if not 0 <= value <= 1_000_000:
+            raise BadInput(
+                f"{e.KIND_OF[type(entry)]} `{entry.id}`: {name.removesuffix('_ppm')} is {value / 10_000:g} %, it must lie between 0 % and 100 %.",
+                value=value, limit=1_000_000,
+            )  # fmt: skip
+
+
+def _check(entry: Any, state: State) -> None:
+    if isinstance(entry, e.Material):
+        _share(entry, "solids_ppm")
+    elif isinstance(entry, e.Recipe):
+        _share(entry, "moisture_ppm", "moisture_low_ppm", "moisture_high_ppm", "process_yield_ppm", "unexplained_ppm")
+        if not entry.moisture_low_ppm <= entry.moisture_ppm <= entry.moisture_high_ppm < 1_000_000:
+            raise BadInput(
+                f"Recipe `{entry.id}`: the expected moisture must lie within its low and high bound, below 100 %.",
+                value=entry.moisture_ppm,
+            )
+        state.book.get(e.Flavour, entry.flavour)
+        for line in entry.lines:
+            state.book.get(e.Material, line.material)
+    elif isinstance(entry, e.Pack):
+        state.book.get(e.Flavour, entry.flavour)
+        if entry.design:
+            state.book.get(e.Design, entry.design)
+        if entry.net_mg <= 0:
+            raise BadInput(
+                f"Pack `{entry.id}`: the net weight is {entry.net_mg} mg, it must be above zero.", value=entry.net_mg
+            )
+    elif isinstance(entry, e.Station):
+        if entry.kind not in e.STATION_KINDS:
+            raise BadInput(
+                f"Station `{entry.id}`: `{entry.kind}` is not one of {', '.join(e.STATION_KINDS)}.", value=entry.kind
+            )
+        if entry.max_mg and entry.min_mg > entry.max_mg:
+            raise BadInput(
+                f"Station `{entry.id}`: its smallest load is above its largest.", value=entry.min_mg, limit=entry.max_mg
+            )
+    elif isinstance(entry, e.Site):
+        try:
+            ZoneInfo(entry.zone)
+        except (KeyError, ValueError) as error:
+            raise BadInput(
+                f"Site `{entry.id}`: `{entry.zone}` is no time zone; give one such as `Europe/Paris`.", value=entry.zone
+            ) from error
+        if entry.units not in ("metric", "us"):
+            raise BadInput(f"Site `{entry.id}`: units are `metric` or `us`, not `{entry.units}`.", value=entry.units)
+    elif isinstance(entry, e.Design) and entry.kind not in e.DESIGN_KINDS:
+        raise BadInput(
+            f"Design `{entry.id}`: `{entry.kind}` is not one of {', '.join(e.DESIGN_KINDS)}.", value=entry.kind
+        )

@@ -1,0 +1,200 @@
+"""The book: what the shop knows before a burner is lit. Each entry is one immutable dataclass of integers and text.
+
+An entry is never edited: defining it again under the same id records the next version, and the older ones stay readable.
+Names of people and businesses are not here (see ``contacts``): the book holds their ids only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+STEPS = ("cook", "pull", "blend", "build", "roll", "cut", "pack")
+STATION_KINDS = ("kettle", "slab", "puller", "roller", "cutting block", "packing bench")
+DESIGN_KINDS = ("plain", "striped", "picture")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """Something bought and weighed: sugar, glucose syrup, acid, flavour, colour, packaging.
+
+    solids_ppm: dry substance share by mass (sugar 1 000 000). density_g_per_l: lets a volume be taken for a mass, 0 = not known.
+    cost: minor units a kilogram. tracked: False for mains water, which has no lot. label: the name on an ingredient list.
+    """
+
+    id: str
+    name: str
+    role: str = "ingredient"  # ingredient, sugar, syrup, water, acid, flavour, colour, packaging
+    solids_ppm: int = 1_000_000
+    density_g_per_l: int = 0
+    allergens: tuple[str, ...] = ()
+    label: str = ""
+    certified_colour: bool = False
+    unit: str = "kg"
+    cost: int = 0
+    shelf_days: int = 0
+    supplier: str = ""
+    lead_days: int = 0
+    pack_mg: int = 0
+    tracked: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flavour:
+    """What the candy tastes of. feast and the two day counts bound a flavour sold only for a season (empty feast: all year)."""
+
+    id: str
+    name: str
+    colour: str = ""
+    feast: str = ""
+    days_before: int = 0
+    days_after: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """What the cross-section shows. piece_mg is the mass of one sound piece as planned; picture names a design file."""
+
+    id: str
+    name: str
+    kind: str = "picture"
+    flavour: str = ""
+    picture: str = ""
+    feast: str = ""
+    log_um: int = 203_200
+    rod_um: int = 12_700
+    piece_um: int = 12_700
+    piece_mg: int = 2_252
+    jacket_um: int = 12_700
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeLine:
+    """So much of one material in a full kettle; portion names the colour portion it goes into (empty: the whole cook)."""
+
+    material: str
+    mass_mg: int
+    portion: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepTime:
+    """How long a step takes and how many hands, until the ledger's own history says better."""
+
+    step: str
+    seconds: int
+    people: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """What a full kettle of one flavour takes, how hot it goes, and what is expected of it.
+
+    moisture_ppm with its low and high bound is the water left in the glass: it sets theoretical yield, and how much may be
+    called evaporated. unexplained_ppm: share of a step's mass that may go missing before it raises a flag.
+    """
+
+    id: str
+    flavour: str
+    lines: tuple[RecipeLine, ...] = ()
+    end_temperature_mc: int = 154_444
+    temperature_tolerance_mc: int = 3_000
+    moisture_ppm: int = 20_000
+    moisture_low_ppm: int = 10_000
+    moisture_high_ppm: int = 30_000
+    process_yield_ppm: int = 900_000
+    unexplained_ppm: int = 20_000
+    reboil_max_ppm: int = 100_000
+    steps: tuple[StepTime, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pack:
+    """A jar or bag as sold: which flavour and design, its net weight, price and life."""
+
+    id: str
+    name: str
+    flavour: str
+    design: str = ""
+    net_mg: int
+    price: int = 0
+    best_before_days: int = 365
+    container: str = ""
+    gtin: str = ""
+    display_minimum: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worker:
+    """One pair of hands, by initials. The name is kept apart, where it can be erased."""
+
+    id: str
+    rate: int = 0
+    skills: tuple[str, ...] = ()
+    week_seconds: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Station:
+    """A kettle, slab, puller, roller, cutting block or packing bench, with its limits."""
+
+    id: str
+    kind: str
+    name: str = ""
+    max_mg: int = 0
+    min_mg: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """The shop itself: zone, height above sea, units, currency, days it opens (1 = Monday) and days it makes."""
+
+    id: str
+    name: str
+    zone: str = "UTC"
+    altitude_m: int = 0
+    units: str = "metric"
+    currency: str = "EUR"
+    currency_digits: int = 2
+    open_days: tuple[int, ...] = (1, 2, 3, 4, 5, 6)
+    making_days: tuple[int, ...] = (1, 2, 3, 4, 5)
+    day_seconds: int = 27_000
+    address: str = ""
+    base_address: str = "HTTP://SLABBOOK.LOCAL"
+    allergen_law: str = "eu"
+    paper: str = "a4"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feast:
+    """A day customers buy for: `easter`, `fixed 12-25`, or listed dates."""
+
+    id: str
+    name: str
+    rule: str = ""
+    dates: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Partner:
+    """A supplier or a business customer, by id; name and address are kept with the contacts."""
+
+    id: str
+    role: str = "supplier"
+    channel: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """Where packs are sold: the shop counter, online, wholesale."""
+
+    id: str
+    name: str
+
+
+Entry = Material | Flavour | Design | Recipe | Pack | Worker | Station | Site | Feast | Partner | Channel
+
+KINDS: dict[str, type] = {
+    "site": Site, "material": Material, "flavour": Flavour, "design": Design, "recipe": Recipe, "pack": Pack,
+    "worker": Worker, "station": Station, "feast": Feast, "partner": Partner, "channel": Channel,
+}  # fmt: skip
+KIND_OF: dict[type, str] = {cls: kind for kind, cls in KINDS.items()}

@@ -1,0 +1,66 @@
+"""From what an entry does to the rows of the kept tables. Used by the live write and by the rebuild alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import fields
+from operator import attrgetter
+from typing import Any
+
+from ledger.domain.papers import paper_of
+from ledger.domain.postings import iso_week
+from ledger.domain.state import Batch, Lot
+from ledger.domain.world import ALWAYS, Effects, Entry, FlagRow
+
+Row = tuple[Any, ...]
+_lot = attrgetter(*(f.name for f in fields(Lot)))
+_batch = attrgetter(*(f.name for f in fields(Batch)))
+_flag = attrgetter(*(f.name for f in fields(FlagRow)))
+
+
+def posting_rows(site: str, position: int, effects: Effects) -> list[Row]:
+    """Rows of `postings` for one entry; empty for one that moves nothing."""
+    m = effects.movement
+    if m is None:
+        return []
+    head = (m.day, iso_week(m.day), m.step, m.batch, m.flavour, m.design, m.station, m.channel)
+    origin = effects.origin
+    return [
+        (site, position, number, ALWAYS, origin, *head, *line) for number, line in enumerate(effects.lines)
+    ]  # fmt: skip
+
+
+def edge_rows(site: str, position: int, effects: Effects) -> list[Row]:
+    """Rows of `edges` for one entry."""
+    m = effects.movement
+    if m is None:
+        return []
+    return [
+        (site, parent, child, position, ALWAYS, effects.origin, m.day, m.step, m.batch, mass)
+        for parent, child, mass in effects.edges
+    ]
+
+
+def lot_row(site: str, lot: Lot) -> Row:
+    """Row of `lots`."""
+    row: Row = (site, *_lot(lot))
+    return row
+
+
+def batch_row(site: str, batch: Batch) -> Row:
+    """Row of `batches`."""
+    row: Row = (site, *_batch(batch))
+    return row
+
+
+def flag_row(site: str, flag: FlagRow) -> Row:
+    """Row of `flags`."""
+    row: Row = (site, *_flag(flag))
+    return row
+
+
+def paper_rows(site: str, entry: Entry) -> Iterable[Row]:
+    """Row of `papers`, for an entry that is one."""
+    paper = paper_of(entry.event)
+    if paper is not None:
+        yield (site, paper[0], paper[1], entry.position, entry.event.day)

@@ -1,0 +1,101 @@
+"""The statements that pay, compiled once per database."""
+
+from __future__ import annotations
+
+from sqlalchemy import Table, and_, bindparam, or_, select, update
+
+from ledger.projections.tables import batches, book, corrections, edges, flags, lots, papers, postings
+from ledger.store.statements import Statement, among, insert_into, upsert
+from ledger.store.tables import events
+
+INSERT_POSTINGS = insert_into(postings)
+INSERT_EDGES = insert_into(edges)
+INSERT_PAPERS = insert_into(papers)
+INSERT_BOOK = insert_into(book)
+PUT_LOTS = upsert(lots)
+PUT_BATCHES = upsert(batches)
+PUT_FLAGS = upsert(flags)
+PUT_CORRECTIONS = upsert(corrections)
+
+
+def closing(table: Table) -> Statement:
+    """Stop believing the rows of one entry: (known_to, site, known_from)."""
+    return Statement(
+        update(table)
+        .where(table.c.site == bindparam("b_site"), table.c.known_from == bindparam("b_from"))
+        .values(known_to=bindparam("b_to")),
+        ["b_to", "b_site", "b_from"],
+    )
+
+
+CLOSE_POSTINGS = closing(postings)
+CLOSE_EDGES = closing(edges)
+
+
+def _columns(table: Table) -> list[object]:
+    return [c for c in table.columns if c.name != "site"]
+
+
+LOT = Statement(
+    select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.lot == bindparam("lot")), ["site", "lot"]
+)  # type: ignore[call-overload]
+LOTS_NAMED = Statement(
+    select(*_columns(lots)).where(lots.c.site == bindparam("site"), among(lots.c.lot, "lots")), ["site", "lots"]
+)  # type: ignore[call-overload]
+LOTS_OF_BATCH = Statement(
+    select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.batch == bindparam("batch")),
+    ["site", "batch"],  # type: ignore[call-overload]
+)
+LOTS_OF_ITEM = Statement(
+    select(*_columns(lots)).where(  # type: ignore[call-overload]
+        lots.c.site == bindparam("site"), lots.c.item == bindparam("item"), or_(lots.c.packs > 0, lots.c.mass_mg > 0)
+    ),
+    ["site", "item"],
+)
+HELD = Statement(select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.held != ""), ["site"])  # type: ignore[call-overload]
+BATCH = Statement(
+    select(*_columns(batches)).where(batches.c.site == bindparam("site"), batches.c.batch == bindparam("batch")),
+    ["site", "batch"],  # type: ignore[call-overload]
+)
+BATCHES_ON = Statement(
+    select(batches.c.batch).where(batches.c.site == bindparam("site"), batches.c.day == bindparam("day")),
+    ["site", "day"],
+)
+CORRECTION = Statement(
+    select(corrections.c.position, corrections.c.voided).where(
+        corrections.c.site == bindparam("site"), corrections.c.origin == bindparam("origin")
+    ),
+    ["site", "origin"],
+)
+FLAGS_FROM = Statement(
+    select(*_columns(flags)).where(flags.c.site == bindparam("site"), flags.c.known_from == bindparam("known_from")),  # type: ignore[call-overload]
+    ["site", "known_from"],
+)
+ENTRY = Statement(
+    select(events.c.position, events.c.event_id, events.c.stream, events.c.occurred_at, events.c.name, events.c.schema_version, events.c.payload).where(
+        events.c.site == bindparam("site"), events.c.position == bindparam("position")
+    ),
+    ["site", "position"],
+)  # fmt: skip
+ORIGINS_OF_LOT = Statement(
+    select(postings.c.origin)
+    .where(
+        and_(
+            postings.c.site == bindparam("site"), postings.c.account == bindparam("lot"), postings.c.kind.like("lot.%")
+        )
+    )
+    .distinct(),
+    ["site", "lot"],
+)
+PAPER = Statement(
+    select(papers.c.position).where(
+        papers.c.site == bindparam("site"), papers.c.kind == bindparam("kind"), papers.c.id == bindparam("id")
+    ),
+    ["site", "kind", "id"],
+)
+BOOK_ALL = Statement(
+    select(book.c.kind, book.c.version, book.c.data, book.c.position)
+    .where(book.c.site == bindparam("site"))
+    .order_by(book.c.position),
+    ["site"],
+)
