@@ -7,97 +7,30 @@ knows is in the request.
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date
 
 from ledger.craft import boiling, cook, density, geometry
-from ledger.craft.cook import CookRecipe, KettleLimits
-from ledger.craft.density import Density, PieceWeighing
+from ledger.craft.density import Density
 from ledger.craft.errors import OutOfRange, RecipeIncomplete
-from ledger.craft.geometry import RodPlan
-from ledger.craft.lots import LotOnHand, propose_lots
-from ledger.craft.numbers import PPM, shared_out, whole, within
-from ledger.craft.picture import PictureDesign
+from ledger.craft.numbers import PPM, whole, within
 from ledger.craft.picture_render import picture_png
 from ledger.craft.portions import build_plan, portion_masses, pour_plan, section_density
-from ledger.craft.process_yield import BatchYield, ProcessYield, recent_yield
+from ledger.craft.process_yield import ProcessYield, recent_yield
 from ledger.craft.sheet import (
     BatchSheet,
     CookPlan,
     Flag,
-    SheetLine,
-    SheetLot,
     SheetStep,
     SheetThinness,
     SizePlan,
     YieldPlan,
 )
+from ledger.craft.sheet_lines import Shelf, changeover_note
+from ledger.craft.sheet_request import SheetRequest
 from ledger.craft.thinness import measure_thinness
-from ledger.craft.water import SiteConditions, check_thermometer, water_boils_here
+from ledger.craft.water import check_thermometer, water_boils_here
 
 PICTURE_PIXELS = 600
 WARM_ROOM_C = 35.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PackSpec:
-    """A pack: its name, and either its net mass or its count of pieces (one of them above zero)."""
-
-    name: str
-    net_mg: int = 0
-    pieces: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetRequest:
-    """All that a sheet is planned from.
-
-    Attributes:
-        packs / pieces: what is wanted; give one of them.
-        plan_on_low_yield: size the batch so that even the low end of the yield band gives the packs.
-        yields: finished batches of this flavour, oldest first. weighings: counted and weighed pieces of this design.
-        least_line_um: thinnest line or gap the shop still trusts in a rod.
-        rod_step_um: one step of the rod gauge, for the sensitivity line.
-        previous_allergens: of the batch before on this slab; ``None`` when it is not known.
-        address: what the QR code opens; shop, batch, planned_for: as printed.
-    """
-
-    shop: str
-    batch: str
-    address: str
-    planned_for: date
-    design: PictureDesign
-    recipe: CookRecipe
-    kettle: KettleLimits
-    pack: PackSpec
-    sizes: RodPlan
-    site: SiteConditions
-    packs: int = 0
-    pieces: int = 0
-    plan_on_low_yield: bool = False
-    yields: Sequence[BatchYield] = ()
-    weighings: Sequence[PieceWeighing] = ()
-    lots: Sequence[LotOnHand] = ()
-    previous_allergens: tuple[str, ...] | None = None
-    least_line_um: int = 400
-    rod_step_um: int = 794
-    clear_kg_m3: int = density.CLEAR_KG_M3
-    pulled_kg_m3: int = density.PULLED_KG_M3
-
-
-def changeover_note(previous: tuple[str, ...] | None, this: tuple[str, ...]) -> str:
-    """What to clean before this batch, from the allergens of the one before. The shop's own plan and the law decide."""
-    plan = "Follow your written allergen plan and the food law of your place."
-    if previous is None:
-        return f"The batch before is not known: clean slab, hook, rollers, cutter and packing table down first. {plan}"
-    carried = sorted(set(previous) - set(this))
-    if carried:
-        return (
-            f"The batch before held {', '.join(carried)}: wash slab, hook, rollers, cutter and packing table, change "
-            f"gloves, and use no re-boil of it here. {plan}"
-        )
-    return f"Nothing carried over from the batch before. {plan}"
 
 
 def _pieces_wanted(request: SheetRequest, piece_mg: int) -> tuple[int, int]:
@@ -159,42 +92,6 @@ def _cook_plan(request: SheetRequest, slab_mg: int) -> tuple[CookPlan, tuple[coo
         loads_mg=cook.kettle_loads(balance.charge_mg, request.kettle),
         kettle=request.kettle.name,
     ), charge
-
-
-class _Shelf:
-    """The lots on hand while the sheet is written: what one line has taken is gone for the next."""
-
-    def __init__(self, lots: Sequence[LotOnHand], on: date) -> None:
-        self.lots, self.on = list(lots), on
-        self.flags: list[Flag] = []
-
-    def line(self, key: str, material: str, role: str, mass_mg: int, loads: tuple[int, ...] = ()) -> SheetLine:
-        needed = 0 if role == "water" else mass_mg
-        proposal = propose_lots(material, needed, self.lots, self.on)
-        taken = {share.lot: share.mass_mg for share in proposal.shares}
-        self.lots = [
-            replace(lot, mass_mg=lot.mass_mg - taken[lot.lot]) if lot.material == material and lot.lot in taken else lot
-            for lot in self.lots
-        ]
-        if proposal.short_mg:
-            self.flags.append(Flag(code="lot-short", subject=material, value=proposal.short_mg, limit=needed))
-        self.flags += [Flag(code="lot-past-date", subject=lot, value=0, limit=0) for lot in proposal.past_date]
-        return SheetLine(
-            key=key,
-            material=material,
-            role=role,
-            mass_mg=mass_mg,
-            per_load_mg=shared_out(mass_mg, [1] * len(loads)) if loads else (),
-            lots=tuple(
-                SheetLot(
-                    lot=share.lot,
-                    mass_mg=share.mass_mg,
-                    best_before=share.best_before.isoformat() if share.best_before else "",
-                )
-                for share in proposal.shares
-            ),
-            short_mg=proposal.short_mg,
-        )
 
 
 def _sizes(
@@ -296,7 +193,7 @@ def plan_batch(request: SheetRequest) -> BatchSheet:
         )
         for item in measure_thinness(design)
     )
-    shelf = _Shelf(request.lots, request.planned_for)
+    shelf = Shelf(request.lots, request.planned_for)
     charge_lines = tuple(
         shelf.line(f"charge:{line.material}", line.material, line.role, line.mass_mg, cook_plan.loads_mg)
         for line in charge
@@ -348,6 +245,6 @@ def plan_batch(request: SheetRequest) -> BatchSheet:
         thinness=thin,
         allergens=recipe.allergens,
         changeover=changeover_note(request.previous_allergens, recipe.allergens),
-        flags=tuple([*shelf.flags, *_flags(sizes, cook_plan, thin, request, wanted)]),
+        flags=tuple(dict.fromkeys((*shelf.flags, *_flags(sizes, cook_plan, thin, request, wanted)))),
         picture_png_base64=base64.b64encode(picture_png(design, PICTURE_PIXELS)).decode("ascii"),
     )

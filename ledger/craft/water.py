@@ -56,7 +56,7 @@ class SiteConditions:
 class WaterBoils:
     """Where water boils and how it is known: ``reading``, ``barometer`` or ``altitude``."""
 
-    milli_c: int
+    mc: int
     known_from: Literal["reading", "barometer", "altitude"]
 
 
@@ -103,10 +103,10 @@ def _from_air(site: SiteConditions) -> WaterBoils | None:
                     "Give the altitude in metres, or the pressure as read in the shop."
                 )
             pressure *= pressure_at_altitude(site.altitude_m) / STANDARD_PRESSURE_PA
-        return WaterBoils(milli_c=whole(1000 * water_boils_at(pressure)), known_from="barometer")
+        return WaterBoils(mc=whole(1000 * water_boils_at(pressure)), known_from="barometer")
     if site.altitude_m is not None:
         boils = water_boils_at(pressure_at_altitude(site.altitude_m))
-        return WaterBoils(milli_c=whole(1000 * boils), known_from="altitude")
+        return WaterBoils(mc=whole(1000 * boils), known_from="altitude")
     return None
 
 
@@ -119,20 +119,20 @@ def check_thermometer(site: SiteConditions) -> ThermometerCheck | None:
     expected = _from_air(site)
     if site.boiling_water_mc is None or expected is None:
         return None
-    error = site.boiling_water_mc - expected.milli_c
+    error = site.boiling_water_mc - expected.mc
     if abs(error) > READING_LIMIT_C * 1000:
         raise ThermometerDoubtful(
             f"The thermometer shows {site.boiling_water_mc / 1000:.1f} C in boiling water, and the "
-            f"{expected.known_from} expects {expected.milli_c / 1000:.1f} C: more than {READING_LIMIT_C:g} C apart. "
+            f"{expected.known_from} expects {expected.mc / 1000:.1f} C: more than {READING_LIMIT_C:g} C apart. "
             "Is the bulb covered, the water at a rolling boil and the unit right? Then change the thermometer or "
             "correct the altitude.",
             reading_mc=site.boiling_water_mc,
-            expected_mc=expected.milli_c,
+            expected_mc=expected.mc,
         )
     assert expected.known_from != "reading"
     return ThermometerCheck(
         reading_mc=site.boiling_water_mc,
-        expected_mc=expected.milli_c,
+        expected_mc=expected.mc,
         expected_from=expected.known_from,
         error_mc=error,
         doubtful=abs(error) > READING_FLAG_C * 1000,
@@ -152,7 +152,7 @@ def water_boils_here(site: SiteConditions) -> WaterBoils:
         reading = site.boiling_water_mc / 1000
         within("the boiling-water reading", reading, 65, 110, "C", "Hold the bulb in water at a rolling boil again.")
         check_thermometer(site)
-        return WaterBoils(milli_c=site.boiling_water_mc, known_from="reading")
+        return WaterBoils(mc=site.boiling_water_mc, known_from="reading")
     from_air = _from_air(site)
     if from_air is None:
         raise AltitudeUnknown(
