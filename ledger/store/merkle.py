@@ -116,9 +116,9 @@ def consistency_proof(leaves: Sequence[bytes], first: int) -> list[bytes]:
 def verify_inclusion(leaf: bytes, index: int, size: int, path: Sequence[bytes], root: bytes) -> bool:
     """Whether ``path`` proves that ``leaf`` stands at ``index`` in the tree of ``size`` leaves with this ``root``.
 
-    RFC 9162 section 2.1.3.2; every hash must be 32 bytes long.
+    RFC 9162 section 2.1.3.2; the leaf and every hash of the proof must be 32 bytes long.
     """
-    if not 0 <= index < size or not _all_hashes(leaf, root, *path):
+    if not 0 <= index < size or not _all_hashes([leaf, *path]):
         return False
     at, last, found = index, size - 1, leaf
     for sibling in path:
@@ -139,9 +139,9 @@ def verify_inclusion(leaf: bytes, index: int, size: int, path: Sequence[bytes], 
 def verify_consistency(first: int, second: int, first_root: bytes, second_root: bytes, proof: Sequence[bytes]) -> bool:
     """Whether ``proof`` shows that the tree of ``first`` leaves is the beginning of the tree of ``second`` leaves.
 
-    RFC 9162 section 2.1.4.2; every hash must be 32 bytes long, and nothing is proved from an empty tree.
+    RFC 9162 section 2.1.4.2; every hash of the proof must be 32 bytes long, and nothing is proved from an empty tree.
     """
-    if not 0 < first <= second or not _all_hashes(first_root, second_root, *proof):
+    if not 0 < first <= second or not _all_hashes(proof):
         return False
     if first == second:
         return not proof and first_root == second_root
@@ -175,5 +175,5 @@ def _left_size(size: int) -> int:
     return 1 << ((size - 1).bit_length() - 1)
 
 
-def _all_hashes(*values: bytes) -> bool:
+def _all_hashes(values: Sequence[bytes]) -> bool:
     return all(len(value) == HASH_SIZE for value in values)

@@ -13,8 +13,9 @@ Because the lock is held until the commit, positions are given out in the order 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from itertools import islice
 from typing import Any, TypeVar
 
 import psycopg
@@ -33,6 +34,8 @@ Connection = psycopg.Connection[tuple[Any, ...]]
 LOSSES_BEFORE_LOCK = 3
 BULK_ROWS = 500
 """From so many rows on they are sent with COPY where that can be, outside the pipeline."""
+CHUNK = 5_000
+"""Rows of one statement sent together where COPY cannot be."""
 
 BEGIN = "BEGIN ISOLATION LEVEL READ COMMITTED"
 SNAPSHOT = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
@@ -135,7 +138,7 @@ def _all_in_one_trip(connection: Connection, attempt: Callable[[Session], tuple[
     result, writes = attempt(PostgresSession(connection))
     if not writes.batches:
         return result
-    if sum(len(rows) for _statement, rows in writes.batches) > BULK_ROWS:
+    if writes.size is None or writes.size > BULK_ROWS:
         connection.execute(BEGIN)
         connection.execute(TAKE_HEAD, (writes.site, writes.based_on))
         for statement, rows in writes.batches:
@@ -162,22 +165,25 @@ def _holding_the_lock(connection: Connection, attempt: Callable[[Session], tuple
     return result
 
 
-def _send(connection: Connection, statement: Statement, rows: list[Row]) -> None:
+def _send(connection: Connection, statement: Statement, rows: Iterable[Row]) -> None:
     sql, arrange, _columns = statement.on(POSTGRESQL)
-    arranged = rows if arrange is None else [arrange(row) for row in rows]
-    if len(arranged) == 1:
-        connection.execute(sql, arranged[0])
+    if arrange is not None:
+        rows = map(arrange, rows)
+    if isinstance(rows, list) and len(rows) == 1:
+        connection.execute(sql, rows[0])
     else:
-        connection.cursor().executemany(sql, arranged)
+        connection.cursor().executemany(sql, rows)
 
 
-def _send_bulk(connection: Connection, statement: Statement, rows: list[Row]) -> None:
-    if statement.copy_sql is None or len(rows) < BULK_ROWS:
-        _send(connection, statement, rows)
+def _send_bulk(connection: Connection, statement: Statement, rows: Iterable[Row]) -> None:
+    if statement.copy_sql is not None and not (isinstance(rows, list) and len(rows) < BULK_ROWS):
+        with connection.cursor() as cursor, cursor.copy(statement.copy_sql) as copy:
+            for row in rows:
+                copy.write_row(row)
         return
-    with connection.cursor() as cursor, cursor.copy(statement.copy_sql) as copy:
-        for row in rows:
-            copy.write_row(row)
+    rows = iter(rows)
+    while chunk := list(islice(rows, CHUNK)):
+        _send(connection, statement, chunk)
 
 
 def _commit(connection: Connection) -> None:

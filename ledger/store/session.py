@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from typing import NamedTuple, Protocol, TypeVar
 
@@ -24,11 +24,24 @@ class Session(Protocol):
 
 
 class Writes(NamedTuple):
-    """What an attempt wants written, in order; ``based_on`` is the position the ledger must still have."""
+    """What an attempt wants written, in order; ``based_on`` is the position the ledger must still have.
+
+    Rows that are not a list are drawn one by one while they are written, so they may be more than fit in memory.
+    """
 
     site: str
     based_on: int
-    batches: list[tuple[Statement, list[Row]]]
+    batches: list[tuple[Statement, Iterable[Row]]]
+
+    @property
+    def size(self) -> int | None:
+        """The number of rows; None if some are only drawn while writing."""
+        total = 0
+        for _statement, rows in self.batches:
+            if not isinstance(rows, list):
+                return None
+            total += len(rows)
+        return total
 
 
 class Backend(Protocol):

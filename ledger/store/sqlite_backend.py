@@ -72,18 +72,20 @@ class SqliteBackend:
                 if not _is_busy(error):
                     raise
                 raise LedgerBusy(
-                    f"others have been writing for {PATIENCE_MS // 1000} s without a pause; nothing was written, try again",
+                    f"others have been writing for {PATIENCE_MS // 1000} s without a pause; nothing was written, "
+                    "try again",
                     seconds=PATIENCE_MS // 1000,
                 ) from error
             try:
                 result, writes = attempt(session)
                 for statement, rows in writes.batches:
-                    compiled = statement.on(SQLITE)
-                    arranged = rows if compiled.arrange is None else [compiled.arrange(row) for row in rows]
-                    if len(arranged) == 1:
-                        connection.execute(compiled.sql, arranged[0])
+                    sql, arrange, _columns = statement.on(SQLITE)
+                    if arrange is not None:
+                        rows = map(arrange, rows)
+                    if isinstance(rows, list) and len(rows) == 1:
+                        connection.execute(sql, rows[0])
                     else:
-                        connection.executemany(compiled.sql, arranged)
+                        connection.executemany(sql, rows)
                 connection.execute("COMMIT")
             except BaseException as error:
                 if connection.in_transaction:

@@ -60,19 +60,23 @@ class Store:
 
         Raises LedgerNotReady, LedgerBusy, and whatever ``work`` raises.
         """
-        self._require_ready()
 
         def attempt(session: Session) -> tuple[T, Writes]:
             unit = Unit(session, self.site, self.clock, self.ids, command_id=command_id, streams=streams)
             result = work(unit)
             return result, unit.writes()
 
+        return self.transact(attempt, exclusive=exclusive)
+
+    def transact(self, attempt: Callable[[Session], tuple[T, Writes]], *, exclusive: bool = False) -> T:
+        """The bare transaction under ``run``, for the store's own upkeep."""
+        self.require_ready()
         return self.backend.run(attempt, site=self.site, exclusive=exclusive)
 
     @contextmanager
     def read(self) -> Iterator[Reader]:
         """A consistent snapshot of the ledger to read from."""
-        self._require_ready()
+        self.require_ready()
         with self.backend.read() as session:
             yield Reader(session, self.site)
 
@@ -80,7 +84,8 @@ class Store:
         """Give back every connection; the store opens new ones if it is used again."""
         self.backend.close()
 
-    def _require_ready(self) -> None:
+    def require_ready(self) -> None:
+        """Raise LedgerNotReady unless the database holds a ledger of this program's schema (asked once)."""
         if self._checked:
             return
         engine = schema.migration_engine(self.url)

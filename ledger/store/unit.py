@@ -78,7 +78,7 @@ class Unit:
         self._versions: dict[str, int] = {}
         self._commands: dict[str, CommandRecord | None] = {}
         self._event_rows: list[Row] = []
-        self._batches: list[tuple[Statement, list[Row]]] = []
+        self._batches: list[tuple[Statement, Iterable[Row]]] = []
         self._remembered: list[tuple[str, str, str]] = []
         self._spans: dict[str, tuple[int, int]] = {}
         self.head: Head = self._open(command_id, streams)
@@ -152,10 +152,23 @@ class Unit:
     def write(self, statement: Statement, rows: Iterable[Row]) -> None:
         """Have ``statement`` run for every row at the end of this unit, after the events, in the order of the calls."""
         rows = list(rows)
-        if rows and self._batches and self._batches[-1][0] is statement:
-            self._batches[-1][1].extend(rows)
-        elif rows:
-            self._batches.append((statement, rows))
+        if not rows:
+            return
+        if self._batches:
+            last, collected = self._batches[-1]
+            if last is statement and isinstance(collected, list):
+                collected.extend(rows)
+                return
+        self._batches.append((statement, rows))
+
+    def stream(self, statement: Statement, rows: Iterable[Row]) -> None:
+        """Like ``write`` for more rows than fit in memory: they are drawn while they are being written.
+
+        ``rows`` may read the ledger through ``Store.read``, not through this unit; what it raises undoes the whole
+        unit.
+        Inserts made by ``insert_into`` go by COPY on PostgreSQL. A unit that is tried again draws a new ``rows``.
+        """
+        self._batches.append((statement, rows))
 
     def command(self, command_id: str) -> CommandRecord | None:
         """What was answered to this command before; None if it is new."""
@@ -172,7 +185,7 @@ class Unit:
 
     def writes(self) -> Writes:
         """Everything this unit wants written, in order. For the store."""
-        batches: list[tuple[Statement, list[Row]]] = []
+        batches: list[tuple[Statement, Iterable[Row]]] = []
         if self._event_rows:
             batches.append((INSERT_EVENT, self._event_rows))
         batches.extend(self._batches)
