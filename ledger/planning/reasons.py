@@ -1,0 +1,155 @@
+"""Why something is short, week by week, and what an hour more would be worth.
+
+For a shortage of an item look at every week up to it and name what stops one more batch there. The worth of more room is the
+difference of two bounds, which has no search noise in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from ledger.planning.arrays import Arrays, lay_out
+from ledger.planning.cost import Costing, Table, run_item
+from ledger.planning.plan import Reason, Shortage
+from ledger.planning.problem import Problem, Week
+from ledger.planning.solve_highs import bound
+
+ENOUGH_TO_NAME = 1000
+"""Grams from which a shortage is explained."""
+
+
+def shortages(a: Arrays, table: Table, costing: Costing, least_g: int = ENOUGH_TO_NAME) -> tuple[Shortage, ...]:
+    """Every shortage of at least ``least_g``, the dearest first, each with what binds in the weeks before it."""
+    hands = [sum(table[i][t] * a.hands[i] for i in range(a.n)) for t in range(a.weeks)]
+    used = [[sum(table[i][t] * wants[i] for i in range(a.n)) for t in range(a.weeks)] for wants in a.need]
+    stock = [sum(run.stock[t] for run in costing.runs) for t in range(a.weeks)]
+    found = []
+    for i, run in enumerate(costing.runs):
+        item = a.problem.items[i]
+        for t, grams in enumerate(run.lost):
+            if grams >= least_g:
+                codes = [_what_stops(a, table, costing, i, u, t, hands, used, stock) for u in range(t + 1)]
+                margin = max(0, item.price_per_kg - item.material_per_kg) or item.lost_per_kg
+                found.append(
+                    Shortage(
+                        item=item.key,
+                        week=t,
+                        label=a.problem.weeks[t].label,
+                        grams=grams,
+                        worth=margin * grams // 1000,
+                        reasons=_join(codes),
+                    )
+                )
+    return tuple(sorted(found, key=lambda s: (-s.worth, s.week, s.item)))
+
+
+def _what_stops(
+    a: Arrays,
+    table: Table,
+    costing: Costing,
+    i: int,
+    u: int,
+    t: int,
+    hands: list[int],
+    used: list[list[int]],
+    stock: list[int],
+) -> tuple[str, str, str]:
+    """(code, resource, words) of what stops one more batch of item ``i`` in week ``u`` for a shortage in week ``t``."""
+    item, week = a.problem.items[i], a.problem.weeks[u]
+    if not item.has_recipe:
+        return "no-recipe", item.key, "it has no recipe"
+    if a.batch[i] <= 0 or item.most_a_week == 0:
+        return "cannot-be-made", item.key, "no batch of it can be made"
+    if u < a.problem.frozen_weeks:
+        return "frozen", week.label, "the week is frozen"
+    if week.days <= 0:
+        return "closed", week.label, "closed"
+    if u < item.earliest_week:
+        return "material", item.key, item.not_yet
+    if a.shelf[i] and u + a.shelf[i] <= t:
+        return "too-old", item.key, "it would be too old"
+    if table[i][u] >= a.most[i][u]:
+        return "most-a-week", item.key, f"already {table[i][u]} batches that week, the most allowed"
+    for name, wants, row, room in zip(a.stations, a.need, used, a.room, strict=True):
+        if wants[i] and row[u] + wants[i] > room[u]:
+            return "station-full", name, f"the {name} is full"
+    now, more = a.hands_cost(u, hands[u]), a.hands_cost(u, hands[u] + a.hands[i])
+    if more < 0:
+        return "no-hands", "hands", "no hands left even with overtime and helpers"
+    row_with = list(table[i])
+    row_with[u] += 1
+    after = run_item(a, i, row_with)
+    gain = sum(costing.runs[i].cost) - sum(after.cost) - a.material[i]
+    full = a.store is not None and any(
+        stock[w] - costing.runs[i].stock[w] + after.stock[w] > a.store for w in range(u, t)
+    )
+    if full:
+        return "store-full", "store", "the store is full"
+    if gain > 0 and more > now:
+        return "overtime-dearer", "hands", "only with overtime or a helper, dearer than the sale"
+    if gain <= 0:
+        return "not-worth-a-batch", item.key, "a whole batch costs more than what is missing"
+    return "found-too-late", item.key, "one more batch would pay: let the plan search longer"
+
+
+def _join(codes: list[tuple[str, str, str]]) -> tuple[Reason, ...]:
+    """Weeks in a row with the same reason as one reason."""
+    joined: list[Reason] = []
+    for t, (code, resource, words) in enumerate(codes):
+        last = joined[-1] if joined else None
+        if last is not None and (last.code, last.resource) == (code, resource) and last.words == words:
+            joined[-1] = replace(last, last=t)
+        else:
+            joined.append(Reason(code=code, first=t, last=t, resource=resource, words=words))
+    return tuple(joined)
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What a change of room is worth: milli saved between two bounds, what it costs, and in which weeks."""
+
+    what: str
+    weeks: tuple[int, ...]
+    saves_milli: int
+    costs_milli: int
+
+
+def worth_of_hours(problem: Problem, weeks: tuple[int, ...], minutes: int = 60) -> Worth:
+    """What ``minutes`` more person-minutes in each of ``weeks`` would save, as the difference of two bounds."""
+    return _worth(
+        problem,
+        f"{minutes} more person-minutes a week",
+        weeks,
+        lambda week: replace(week, hands_minutes=week.hands_minutes + minutes),
+        0,
+    )
+
+
+def worth_of_station(problem: Problem, station: str, weeks: tuple[int, ...], minutes: int = 60) -> Worth:
+    """What ``minutes`` more of a station in each of ``weeks`` would save."""
+
+    def more(week: Week) -> Week:
+        there = week.stations.get(station)
+        return week if there is None else replace(week, stations={**week.stations, station: there + minutes})
+
+    return _worth(problem, f"{minutes} more minutes of the {station} a week", weeks, more, 0)
+
+
+def worth_of_helper(problem: Problem, weeks: tuple[int, ...]) -> Worth:
+    """What one more helper shift in each of ``weeks`` would save, against what the shifts cost."""
+    extra, price = problem.prices.helper_minutes, problem.prices.helper_shift
+    return _worth(
+        problem,
+        "one more helper shift a week",
+        weeks,
+        lambda week: replace(week, hands_minutes=week.hands_minutes + extra),
+        price * 1000 * len(weeks),
+    )
+
+
+def _worth(problem: Problem, what: str, weeks: tuple[int, ...], change: Callable[[Week], Week], costs: int) -> Worth:
+    changed = tuple(change(week) if t in weeks else week for t, week in enumerate(problem.weeks))
+    before = bound(lay_out(problem)).milli
+    after = bound(lay_out(replace(problem, weeks=changed))).milli
+    return Worth(what, weeks, max(0, before - after), costs)

@@ -1,0 +1,278 @@
+"""Simulated annealing on whole batches, in plain Python, repeatable by seed and number of moves (Kirkpatrick et al. 1983).
+
+Moves: shift a batch by up to six weeks, swap the weeks of two batches, add one, remove one, make another item instead. Only
+the touched items and weeks are costed again. A move that breaks a limit is not made, so the plan can always be carried out
+and is never dearer than the plan the search started from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import exp, log
+from random import Random
+
+from ledger.planning.arrays import Arrays
+from ledger.planning.cost import Table, cost_table, expected_loss, fits
+
+Report = Callable[[int, int], bool]
+"""Called with (moves tried, best cost in milli); True asks the search to stop."""
+
+SHIFT, SWAP, ADD, REMOVE = 0.38, 0.58, 0.72, 0.86  # upper ends of the shares of the moves; the rest replaces
+
+
+def typical_batch(a: Arrays) -> int:
+    """Milli that missing the sale of a middling batch costs: the scale of the search's temperatures."""
+    worth = sorted(a.lost[i] * a.batch[i] for i in range(a.n) if a.batch[i] > 0)
+    return max(1, worth[len(worth) // 2]) if worth else 1
+
+
+class Search:
+    """A plan being improved: whole batches by item and week, with stock, cost and room kept beside them."""
+
+    def __init__(self, a: Arrays, start: Table) -> None:
+        self.a = a
+        self.table = [list(row) for row in start]
+        self.stock = [[0] * a.weeks for _ in range(a.n)]
+        self.item_cost = [[0] * a.weeks for _ in range(a.n)]
+        for i in range(a.n):
+            self._run(i, 0, a.weeks, keep=True)
+        self.hands = [sum(self.table[i][t] * a.hands[i] for i in range(a.n)) for t in range(a.weeks)]
+        self.used = [[sum(self.table[i][t] * wants[i] for i in range(a.n)) for t in range(a.weeks)] for wants in a.need]
+        self.showing = [sum(self.table[i][t] for i in range(a.n) if a.good_to_show[i]) for t in range(a.weeks)]
+        self.all_stock = [sum(self.stock[i][t] for i in range(a.n)) for t in range(a.weeks)]
+        self.made = [
+            (i, t) for i in range(a.n) for t in range(a.weeks) for _ in range(self.table[i][t] - a.least[i][t])
+        ]
+        self.open_weeks = [[t for t in range(a.weeks) if a.most[i][t] > a.least[i][t]] for i in range(a.n)]
+        self.open_items = [i for i in range(a.n) if self.open_weeks[i]]
+
+    def _run(self, i: int, first: int, last_change: int, keep: bool = False) -> tuple[int, int, list[int], list[int]]:
+        """Cost item ``i`` again from week ``first``: (change in milli, first, stocks, costs), stopping where stock agrees."""
+        a = self.a
+        stock, costs, row, demand = self.stock[i], self.item_cost[i], self.table[i], a.demand[i]
+        batch, hold, lost, gap, display, last = a.batch[i], a.hold[i], a.lost[i], a.gap, a.display[i], a.end[i]
+        shelf, curve = a.shelf[i], a.curves[i]
+        if curve is not None:
+            return self._run_in_full(i, keep)
+        new_stock: list[int] = []
+        new_cost: list[int] = []
+        delta = 0
+        in_hand = stock[first - 1] if first else a.opening[i]
+        for t in range(first, last + 1):
+            in_hand += batch * row[t] - demand[t]
+            if in_hand < 0:
+                cost = -lost * in_hand
+                in_hand = 0
+            else:
+                cost = 0
+                if shelf and in_hand:
+                    fresh = a.fresh_opening[i][t] + batch * sum(row[t - shelf + 1 if t >= shelf else 0 : t + 1])
+                    if in_hand > fresh:
+                        cost = a.thrown[i] * (in_hand - fresh)
+                        in_hand = fresh
+            if t == last:
+                good = min(in_hand, a.end_cap[i])
+                cost -= a.end_value[i] * good + a.end_low[i] * (in_hand - good)
+                if a.ends_in_season[i]:
+                    in_hand = 0
+            cost += hold * in_hand
+            if in_hand < display[t]:
+                cost += gap * (display[t] - in_hand)
+            new_stock.append(in_hand)
+            new_cost.append(cost)
+            delta += cost - costs[t]
+            if t > last_change and in_hand == stock[t] and t < last and not keep:
+                if not shelf or not in_hand or t >= last_change + shelf:
+                    break
+        if keep:
+            stock[first : first + len(new_stock)] = new_stock
+            costs[first : first + len(new_cost)] = new_cost
+        return delta, first, new_stock, new_cost
+
+    def _run_in_full(self, i: int, keep: bool) -> tuple[int, int, list[int], list[int]]:
+        """The same for an item with a loss curve or a shelf life that binds: the whole season again."""
+        a = self.a
+        row, demand, curve, shelf, last = self.table[i], a.demand[i], a.curves[i], a.shelf[i], a.end[i]
+        batch, in_hand, supply, lost_so_far = a.batch[i], a.opening[i], a.opening[i], 0
+        new_stock, new_cost = [0] * a.weeks, [0] * a.weeks
+        for t in range(last + 1):
+            supply += batch * row[t]
+            in_hand += batch * row[t] - demand[t]
+            missing = -in_hand if in_hand < 0 else 0
+            if curve is not None and curve[t]:
+                missing = max(missing, expected_loss(curve[t], supply) - lost_so_far)
+            in_hand += missing
+            lost_so_far += missing
+            cost = a.lost[i] * missing
+            if shelf:
+                fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 1) : t + 1])
+                if in_hand > fresh:
+                    cost += a.thrown[i] * (in_hand - fresh)
+                    supply -= in_hand - fresh
+                    in_hand = fresh
+            if t == last:
+                good = min(in_hand, a.end_cap[i])
+                cost -= a.end_value[i] * good + a.end_low[i] * (in_hand - good)
+                if a.ends_in_season[i]:
+                    in_hand = 0
+            cost += a.hold[i] * in_hand + a.gap * max(0, a.display[i][t] - in_hand)
+            new_stock[t], new_cost[t] = in_hand, cost
+        delta = sum(new_cost) - sum(self.item_cost[i])
+        if keep:
+            self.stock[i], self.item_cost[i] = new_stock, new_cost
+        return delta, 0, new_stock, new_cost
+
+    def _week_change(self, t: int, changes: list[tuple[int, int]]) -> int | None:
+        """Change in milli of week ``t``'s hands, shows and moved lines when batches change; None when they do not fit."""
+        a = self.a
+        for row, wants, room in zip(self.used, a.need, a.room, strict=True):
+            more = 0
+            for i, by in changes:
+                more += wants[i] * by
+            if more > 0 and row[t] + more > room[t]:
+                return None
+        minutes, showing, delta, prices = self.hands[t], 0, 0, a.problem.prices
+        before = a.hands_cost(t, minutes)
+        for i, by in changes:
+            minutes += a.hands[i] * by
+            if a.good_to_show[i]:
+                showing += by
+            if a.kept[i][t] >= 0:
+                now = self.table[i][t]
+                delta += prices.moved_batch * 1000 * (abs(now + by - a.kept[i][t]) - abs(now - a.kept[i][t]))
+        after = a.hands_cost(t, minutes)
+        if after < 0:
+            return None
+        if showing and a.shows[t]:
+            was = max(0, a.shows[t] - self.showing[t])
+            delta += prices.missed_show * 1000 * (max(0, a.shows[t] - self.showing[t] - showing) - was)
+        return delta + after - before
+
+    def _store_change(self, runs: list[tuple[int, tuple[int, int, list[int], list[int]]]]) -> int:
+        """Change in milli of the store's overflow when items' stocks become those of ``runs``."""
+        store = self.a.store
+        if store is None:
+            return 0
+        change: dict[int, int] = {}
+        for i, (_, first, stocks, _) in runs:
+            for k, value in enumerate(stocks):
+                if value != self.stock[i][first + k]:
+                    change[first + k] = change.get(first + k, 0) + value - self.stock[i][first + k]
+        price = self.a.problem.prices.store_over_per_kg_week
+        return price * sum(
+            max(0, self.all_stock[t] + by - store) - max(0, self.all_stock[t] - store) for t, by in change.items()
+        )
+
+    def try_changes(self, changes: list[tuple[int, int, int]], threshold: float) -> int | None:
+        """Make changes (item, week, by) if their cost change is at most ``threshold`` milli; the change, or None if not made."""
+        a = self.a
+        weeks: dict[int, list[tuple[int, int]]] = {}
+        spans: dict[int, list[int]] = {}
+        delta = 0
+        for i, t, by in changes:
+            weeks.setdefault(t, []).append((i, by))
+            spans.setdefault(i, []).append(t)
+            delta += a.material[i] * by
+        for t, moved in weeks.items():
+            week = self._week_change(t, moved)
+            if week is None:
+                return None
+            delta += week
+        table = self.table
+        for i, t, by in changes:
+            table[i][t] += by
+        runs = []
+        for i, touched in spans.items():
+            run = self._run(i, min(touched), max(touched))
+            delta += run[0]
+            runs.append((i, run))
+        if a.store is not None:
+            delta += self._store_change(runs)
+        if delta > threshold:
+            for i, t, by in changes:
+                table[i][t] -= by
+            return None
+        for i, (_, first, stocks, costs) in runs:
+            if a.store is not None:
+                for k, value in enumerate(stocks):
+                    self.all_stock[first + k] += value - self.stock[i][first + k]
+            self.stock[i][first : first + len(stocks)] = stocks
+            self.item_cost[i][first : first + len(costs)] = costs
+        for i, t, by in changes:
+            self.hands[t] += a.hands[i] * by
+            if a.good_to_show[i]:
+                self.showing[t] += by
+            for row, wants in zip(self.used, a.need, strict=True):
+                row[t] += wants[i] * by
+        return delta
+
+
+def anneal(
+    a: Arrays, start: Table, *, seed: int, moves: int, hot: float = 0.1, report: Report | None = None
+) -> tuple[int, Table, int]:
+    """Improve ``start``; (cost in milli, table, moves tried). ``hot`` is the first temperature in typical batches."""
+    state = Search(a, start)
+    cost = cost_table(a, start).total
+    best, best_table = cost, [list(row) for row in start]
+    if not state.open_items or moves <= 0 or not fits(a, start):
+        return best, best_table, 0
+    random = Random(seed)
+    draw = random.random
+    scale = typical_batch(a)
+    high, low = hot * scale, 0.003 * scale
+    cooling = exp(log(low / high) / max(1, moves // 500))
+    temperature, tried = high, 0
+    made, open_items, open_weeks, most = state.made, state.open_items, state.open_weeks, a.most
+    for tried in range(1, moves + 1):
+        if tried % 500 == 0:
+            temperature *= cooling
+            if report is not None and tried % 10_000 == 0 and report(tried, best):
+                break
+        pick = draw()
+        where, other, fresh = -1, -1, (0, 0)
+        if pick < SHIFT and made:
+            where = int(draw() * len(made))
+            i, t = made[where]
+            u = t + (1 if draw() < 0.5 else -1) * (1 + int(draw() * 6))
+            if not 0 <= u < a.weeks or state.table[i][u] >= most[i][u]:
+                continue
+            changes, fresh = [(i, t, -1), (i, u, 1)], (i, u)
+        elif pick < SWAP and len(made) > 1:
+            where, other = int(draw() * len(made)), int(draw() * len(made))
+            (i, t), (j, u) = made[where], made[other]
+            if i == j or t == u or state.table[i][u] >= most[i][u] or state.table[j][t] >= most[j][t]:
+                continue
+            changes = [(i, t, -1), (i, u, 1), (j, u, -1), (j, t, 1)]
+        elif pick < ADD or not made:
+            i = open_items[int(draw() * len(open_items))]
+            t = open_weeks[i][int(draw() * len(open_weeks[i]))]
+            if state.table[i][t] >= most[i][t]:
+                continue
+            changes, fresh = [(i, t, 1)], (i, t)
+        elif pick < REMOVE:
+            where = int(draw() * len(made))
+            i, t = made[where]
+            changes = [(i, t, -1)]
+        else:
+            where = int(draw() * len(made))
+            i, t = made[where]
+            j = open_items[int(draw() * len(open_items))]
+            if i == j or state.table[j][t] >= most[j][t]:
+                continue
+            changes, fresh = [(i, t, -1), (j, t, 1)], (j, t)
+        change = state.try_changes(changes, -temperature * log(draw() or 1e-300))
+        if change is None:
+            continue
+        cost += change
+        if other >= 0:
+            made[where], made[other] = (made[where][0], made[other][1]), (made[other][0], made[where][1])
+        elif len(changes) == 2:
+            made[where] = fresh
+        elif changes[0][2] > 0:
+            made.append(fresh)
+        else:
+            made[where] = made[-1]
+            made.pop()
+        if cost < best:
+            best, best_table = cost, [list(row) for row in state.table]
+    return best, best_table, tried

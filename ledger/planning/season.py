@@ -1,0 +1,296 @@
+"""The front of season planning: make a plan, change one thing and plan again, check a stored plan.
+
+A plan starts from the best simple rule and from the bound's own point made whole, is improved by the search, and on small
+problems by branch and bound; the bound says how good it is. Nothing here reads a clock: a ``stopwatch`` may be handed in,
+and effort is counted in moves, rounds and nodes, so that the same seed gives the same plan. There is always a plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from ledger.planning.arrays import Arrays, lay_out
+from ledger.planning.cost import Costing, Table, cost_table, fits, unavoidable
+from ledger.planning.findings import Finding, sort_out
+from ledger.planning.model import build
+from ledger.planning.plan import ItemWeeks, Line, Plan, WeekUse
+from ledger.planning.problem import Problem
+from ledger.planning.reasons import shortages
+from ledger.planning.rules import best_rule
+from ledger.planning.search import anneal
+from ledger.planning.solve_highs import Bound, SolverFailed, bound, prove, rounded
+
+Stopwatch = Callable[[], float]
+"""Seconds of any clock; only differences are used."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """How hard to try, counted so that it repeats: moves of the search, rounds of inequalities, nodes of the proof.
+
+    ``target_ppm``: gap at which to stop. ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
+    problems of at most so many items times weeks.
+    """
+
+    seed: int = 1
+    moves: int = 200_000
+    rounds: int = 25
+    nodes: int = 0
+    target_ppm: int = 3000
+    proof_cells: int = 1000
+
+
+QUICK = Effort(moves=40_000, rounds=12)
+NORMAL = Effort()
+THOROUGH = Effort(moves=1_000_000, nodes=200, target_ppm=1000)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Where a long solve is: the stage, how much of it is done, best cost and bound so far (milli)."""
+
+    stage: str
+    done: int
+    of: int
+    cost_milli: int
+    bound_milli: int | None
+
+
+Watch = Callable[[Progress], str | None]
+"""Told of progress; answering ``"stop"`` ends the solve with the best so far."""
+
+
+def make_plan(
+    problem: Problem, effort: Effort = NORMAL, progress: Watch | None = None, stopwatch: Stopwatch | None = None
+) -> Plan:
+    """The best plan found within the effort, never dearer than the best simple rule; see :class:`Plan`."""
+    clean, findings = sort_out(problem)
+    return _solve(clean, findings, effort, progress, stopwatch, warm=None, changed="")
+
+
+def replan(
+    plan: Plan,
+    problem: Problem,
+    change: Callable[[Problem], Problem] | None = None,
+    effort: Effort = QUICK,
+    progress: Watch | None = None,
+    stopwatch: Stopwatch | None = None,
+    changed: str = "",
+) -> Plan:
+    """Plan again after a change (see ``whatif.py``), starting from the plan there is."""
+    clean, findings = sort_out(change(problem) if change is not None else problem)
+    return _solve(clean, findings, effort, progress, stopwatch, warm=plan, changed=changed)
+
+
+def _solve(
+    clean: Problem,
+    findings: list[Finding],
+    effort: Effort,
+    progress: Watch | None,
+    stopwatch: Stopwatch | None,
+    warm: Plan | None,
+    changed: str,
+) -> Plan:
+    began = stopwatch() if stopwatch is not None else None
+    a = lay_out(clean)
+    rule, rule_cost, table = best_rule(a)
+    cost, method = rule_cost, rule
+    lp: Bound | None = None
+    stopped = False
+
+    def told(stage: str, done: int, of: int, best: int) -> bool:
+        nonlocal stopped
+        if progress is not None and not stopped:
+            stopped = progress(Progress(stage, done, of, best, lp.milli if lp is not None else None)) == "stop"
+        return stopped
+
+    told("rules", 1, 1, cost)
+    if not stopped:
+        try:
+            lp = bound(a, rounds=effort.rounds, stop=lambda: told("bound", 0, effort.rounds, cost))
+        except SolverFailed as failure:
+            findings = [
+                *findings,
+                Finding("no-bound", "plan", f"{failure.message}; the plan is not measured by a bound"),
+            ]
+    starts: list[tuple[str, Table]] = []
+    if lp is not None:
+        starts.append(("bound made whole", rounded(a, build(a), lp.values)))
+    if warm is not None:
+        starts.append(("plan before", carried(a, warm)))
+    for name, start in starts:
+        if fits(a, start) and (here := cost_table(a, start).total) < cost:
+            cost, table, method = here, start, name
+    tried = nodes = 0
+    if not stopped and effort.moves:
+        hot = 0.01 if lp is not None or warm is not None else 0.1
+        found, best, tried = anneal(
+            a, table, seed=effort.seed, moves=effort.moves, hot=hot,
+            report=lambda done, now: told("search", done, effort.moves, now),
+        )  # fmt: skip
+        if found < cost:
+            cost, table, method = found, best, f"{method} + search"
+    milli = lp.milli if lp is not None else None
+    small = a.n * a.weeks <= effort.proof_cells
+    if (
+        lp is not None
+        and effort.nodes
+        and small
+        and not stopped
+        and (cost - lp.milli) * 10**6 > effort.target_ppm * cost
+    ):
+        proof = prove(
+            a, table, lp, gap_ppm=effort.target_ppm, nodes=effort.nodes,
+            stop=lambda: told("proof", 0, effort.nodes, cost),
+        )  # fmt: skip
+        milli, nodes = proof.milli, proof.nodes
+        if proof.cost < cost:
+            cost, table, method = proof.cost, proof.table, f"{method} + branch and bound"
+    if milli is not None:
+        milli = min(milli, cost)
+    return _plan(
+        a, table, cost_table(a, table), findings,
+        bound_milli=milli, rule=rule, rule_milli=rule_cost, method=method, effort=effort, moves=tried, nodes=nodes,
+        rounds=lp.rounds if lp is not None else 0, stopped=stopped, changed=changed,
+        milliseconds=None if stopwatch is None or began is None else round((stopwatch() - began) * 1000),
+    )  # fmt: skip
+
+
+def carried(a: Arrays, plan: Plan) -> Table:
+    """The lines of another plan as far as they are possible here: the closest start for a changed problem."""
+    from ledger.planning.rules import Room
+
+    index = {item.key: i for i, item in enumerate(a.problem.items)}
+    room = Room(a)
+    for line in plan.lines:
+        i = index.get(line.item)
+        if i is None or not line.week < a.weeks:
+            continue
+        for _ in range(line.batches - a.least[i][line.week]):
+            if room.fits(i, line.week):
+                room.put(i, line.week)
+    return room.table
+
+
+def _plan(
+    a: Arrays, table: Table, costing: Costing, findings: list[Finding], *, bound_milli: int | None, rule: str,
+    rule_milli: int, method: str, effort: Effort, moves: int, nodes: int, rounds: int, stopped: bool, changed: str,
+    milliseconds: int | None,
+) -> Plan:  # fmt: skip
+    problem, cost = a.problem, costing.total
+    gap = None if bound_milli is None else max(0, -(-(cost - bound_milli) * 10**6 // max(1, abs(cost))))
+    return Plan(
+        lines=tuple(
+            Line(
+                week=t, label=problem.weeks[t].label, item=problem.items[i].key, batches=table[i][t],
+                grams=table[i][t] * a.batch[i], frozen=t < problem.frozen_weeks,
+            )
+            for t in range(a.weeks) for i in range(a.n) if table[i][t]
+        ),
+        items=item_weeks(a, table, costing),
+        weeks=week_use(a, table, costing),
+        shortages=shortages(a, table, costing),
+        cost_milli=cost,
+        parts=tuple(sorted(costing.parts.items())),
+        unavoidable_milli=unavoidable(a),
+        bound_milli=bound_milli,
+        gap_ppm=gap,
+        rule=rule,
+        rule_milli=rule_milli,
+        method=method,
+        seed=effort.seed,
+        moves=moves,
+        nodes=nodes,
+        rounds=rounds,
+        stopped=stopped,
+        findings=tuple((f.code, f.about, f.message) for f in findings),
+        settings=settings_of(problem),
+        changed=changed,
+        milliseconds=milliseconds,
+    )  # fmt: skip
+
+
+def item_weeks(a: Arrays, table: Table, costing: Costing) -> tuple[ItemWeeks, ...]:
+    """Made, sold, short, thrown and in stock, by item and week."""
+    return tuple(
+        ItemWeeks(
+            item=a.problem.items[i].key,
+            demand=tuple(a.demand[i]),
+            made=tuple(batches * a.batch[i] for batches in table[i]),
+            sold=tuple(wanted - lost for wanted, lost in zip(a.demand[i], run.lost, strict=True)),
+            short=tuple(run.lost),
+            thrown=tuple(run.thrown),
+            stock=tuple(run.stock),
+            left=run.left,
+        )
+        for i, run in enumerate(costing.runs)
+    )
+
+
+def week_use(a: Arrays, table: Table, costing: Costing) -> tuple[WeekUse, ...]:
+    """What each week uses of hands and stations."""
+    return tuple(
+        WeekUse(
+            week=t,
+            label=a.problem.weeks[t].label,
+            days=a.problem.weeks[t].days,
+            hands_used=sum(table[i][t] * a.hands[i] for i in range(a.n)),
+            hands_there=a.people[t],
+            overtime_minutes=costing.overtime[t],
+            helper_shifts=costing.helpers[t],
+            stations=tuple(
+                (name, sum(table[i][t] * wants[i] for i in range(a.n)), room[t])
+                for name, wants, room in zip(a.stations, a.need, a.room, strict=True)
+                if room[t] < 10**9
+            ),
+        )
+        for t in range(a.weeks)
+    )
+
+
+def settings_of(problem: Problem) -> tuple[tuple[str, int], ...]:
+    """The prices and limits a plan was made with, to be kept beside it."""
+    prices = problem.prices
+    names = [name for name in prices.__slots__]
+    pairs = [(name, int(getattr(prices, name))) for name in names]
+    pairs += [("store_g", -1 if problem.store_g is None else problem.store_g)]
+    pairs += [("frozen_weeks", problem.frozen_weeks), ("kept_weeks", problem.kept_weeks)]
+    return tuple(pairs)
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """What a checker found on replay: whether all agrees, and each disagreement in words."""
+
+    agrees: bool
+    wrong: tuple[str, ...]
+    cost_milli: int
+
+
+def check_plan(plan: Plan, problem: Problem) -> Check:
+    """Recompute cost, room and stock of a stored plan's lines; no solver is called."""
+    clean, _ = sort_out(problem)
+    a = lay_out(replace(clean))
+    index = {item.key: i for i, item in enumerate(clean.items)}
+    table = [[0] * a.weeks for _ in range(a.n)]
+    wrong: list[str] = []
+    for line in plan.lines:
+        i = index.get(line.item)
+        if i is None or not 0 <= line.week < a.weeks:
+            wrong.append(f"line {line.item} in {line.label} is not in the problem")
+            continue
+        table[i][line.week] += line.batches
+        if line.grams != line.batches * a.batch[i]:
+            wrong.append(f"line {line.item} in {line.label} says {line.grams} g for {line.batches} x {a.batch[i]} g")
+    costing = cost_table(a, table)
+    wrong += costing.broken
+    if costing.total != plan.cost_milli:
+        wrong.append(f"the plan says it costs {plan.cost_milli} milli, its lines cost {costing.total}")
+    if plan.bound_milli is not None and plan.bound_milli > plan.cost_milli:
+        wrong.append(f"the bound {plan.bound_milli} lies above the cost {plan.cost_milli}")
+    stored = {row.item: row for row in plan.items}
+    for row in item_weeks(a, table, costing):
+        if stored.get(row.item) != row:
+            wrong.append(f"stock of {row.item} does not follow from the lines")
+    return Check(not wrong, tuple(wrong), costing.total)

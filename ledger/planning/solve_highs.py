@@ -1,0 +1,222 @@
+"""The bound and, on small problems, the proof: HiGHS on the linear program with our inequalities.
+
+HiGHS keeps one thread pool a process, so one number of threads is used everywhere. Limits are rounds and nodes, never
+seconds, so the same problem gives the same answer. A solver that stops at its limit still returns a plan: the answer says
+what is proven, not "optimal".
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import floor
+from typing import Any
+
+import highspy
+import numpy as np
+
+from ledger.errors import SlabbookError
+from ledger.planning.arrays import Arrays
+from ledger.planning.cost import Table, cost_table, fits
+from ledger.planning.cuts import Cut, Separator
+from ledger.planning.model import INF, Floats, Program, build, point
+
+THREADS = 1
+
+
+class SolverFailed(SlabbookError):
+    """The solver gave no usable answer; the plan found without it stands."""
+
+    code = "planning.solver-failed"
+
+
+@dataclass(slots=True)
+class Bound:
+    """What the linear program says: a proven lower bound (milli), its point, and what one more of each limit is worth.
+
+    ``rounds``: rounds of inequalities. ``hands_worth``: minor units an extra person-minute is worth, by week.
+    ``station_worth``: the same by station and week.
+    """
+
+    milli: int
+    values: Floats
+    rounds: int
+    cuts: list[Cut]
+    hands_worth: list[float]
+    station_worth: dict[str, list[float]]
+
+
+_banner_spoken = False
+
+
+def _new_solver() -> Any:
+    """A solver; the first one of a process would print a banner to standard output before any option can silence it."""
+    global _banner_spoken
+    if _banner_spoken:
+        return highspy.Highs()
+    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    try:
+        sys.stdout.flush()
+        os.dup2(nowhere, 1)
+        h = highspy.Highs()
+        if os.name == "posix":
+            ctypes.CDLL(None).fflush(None)
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+    _banner_spoken = True
+    return h
+
+
+def _solver(m: Program, whole: bool) -> Any:
+    h = _new_solver()
+    h.setOptionValue("output_flag", False)
+    h.setOptionValue("threads", THREADS)
+    lp = highspy.HighsLp()
+    lp.num_col_, lp.num_row_ = len(m.price), len(m.row_low)
+    lp.col_cost_ = np.array(m.price)
+    lp.col_lower_, lp.col_upper_ = np.array(m.low), np.array(m.high)
+    lp.row_lower_, lp.row_upper_ = np.array(m.row_low), np.array(m.row_high)
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    lp.a_matrix_.start_ = np.array(m.starts, dtype=np.int32)
+    lp.a_matrix_.index_ = np.array(m.columns, dtype=np.int32)
+    lp.a_matrix_.value_ = np.array(m.values)
+    if whole:
+        kinds = [highspy.HighsVarType.kInteger if w else highspy.HighsVarType.kContinuous for w in m.whole]
+        lp.integrality_ = kinds
+    if h.passModel(lp) == highspy.HighsStatus.kError:
+        raise SolverFailed("the solver refused the model", columns=len(m.price), rows=len(m.row_low))
+    return h
+
+
+def _add(h: Any, cuts: list[Cut]) -> None:
+    starts, columns, values = [], [], []
+    for _, entries in cuts:
+        starts.append(len(columns))
+        for column, value in entries:
+            columns.append(column)
+            values.append(value)
+    count = len(cuts)
+    h.addRows(
+        count,
+        np.array([least for least, _ in cuts]),
+        np.full(count, INF),
+        len(columns),
+        np.array(starts, dtype=np.int32),
+        np.array(columns, dtype=np.int32),
+        np.array(values),
+    )
+
+
+def bound(a: Arrays, *, rounds: int = 25, stop: Callable[[], bool] | None = None) -> Bound:
+    """Solve the relaxation, add broken inequalities, solve again from its basis; at most ``rounds`` times."""
+    m = build(a)
+    h = _solver(m, whole=False)
+    separator, all_cuts = Separator(a, m), []
+    done, before = 0, -INF
+    while True:
+        h.run()
+        if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            raise SolverFailed(f"the bound was not found: {h.modelStatusToString(h.getModelStatus())}", rounds=done)
+        worth = h.getInfo().objective_function_value
+        values = np.array(h.getSolution().col_value)
+        if done >= rounds or (stop is not None and stop()):
+            break
+        cuts = separator.find(values)
+        if not cuts or (done > 4 and worth - before < 2e-6 * abs(worth)):
+            break
+        before = worth
+        _add(h, cuts)
+        all_cuts += cuts
+        done += 1
+    duals = np.array(h.getSolution().row_dual)
+    return Bound(
+        milli=_safe(worth + m.constant),
+        values=values,
+        rounds=done,
+        cuts=all_cuts,
+        hands_worth=[max(0.0, -float(duals[row])) for row in m.hands_row],
+        station_worth={
+            name: [max(0.0, -float(duals[rows[s]])) if rows[s] >= 0 else 0.0 for rows in m.station_row]
+            for s, name in enumerate(a.stations)
+        },
+    )
+
+
+def _safe(minor: float) -> int:
+    """A float optimum as a bound in milli that rounding cannot make too high."""
+    return floor((minor - 1e-7 * abs(minor) - 1e-6) * 1000)
+
+
+def rounded(a: Arrays, m: Program, values: Floats) -> Table:
+    """The bound's point made whole: each item's cumulative batches rounded, kept only while they fit."""
+    from ledger.planning.rules import Room
+
+    room = Room(a)
+    wanted = []
+    for i in range(a.n):
+        total, made, frozen = 0.0, 0, sum(a.least[i])
+        for t in range(a.end[i] + 1):
+            total += float(values[m.x[i][t]]) if m.x[i][t] >= 0 else 0.0
+            while made + 0.55 < total:
+                made += 1
+                if made > frozen:
+                    wanted.append((t, -a.lost[i], i))
+    for t, _, i in sorted(wanted):
+        room.place(i, t, t)
+    return room.table
+
+
+@dataclass(slots=True)
+class Proof:
+    """What branch and bound added: the best plan, a lower bound (milli) and the nodes it looked at."""
+
+    table: Table
+    cost: int
+    milli: int
+    nodes: int
+
+
+def prove(
+    a: Arrays, start: Table, lp: Bound, *, gap_ppm: int, nodes: int, stop: Callable[[], bool] | None = None
+) -> Proof:
+    """Branch and bound from a plan, with the inequalities as rows, until the gap or the number of nodes."""
+    m = build(a)
+    h = _solver(m, whole=True)
+    slack = [(least, entries) for least, entries in lp.cuts if _tight(lp.values, least, entries)]
+    if slack:
+        _add(h, slack)
+    h.setOptionValue("mip_rel_gap", gap_ppm / 1e6)
+    h.setOptionValue("mip_max_nodes", nodes)
+    costing = cost_table(a, start)
+    solution = highspy.HighsSolution()
+    solution.col_value = list(point(m, a, start, costing))
+    h.setSolution(solution)
+    if stop is not None:
+        h.HandleUserInterrupt = True
+        h.cbMipInterrupt.subscribe(lambda event: _maybe_stop(event, stop))
+    h.run()
+    info = h.getInfo()
+    best, cost = [list(row) for row in start], costing.total
+    answer = np.array(h.getSolution().col_value)
+    if answer.size == len(m.price) and info.primal_solution_status == 2:
+        table = [[round(float(answer[c])) if c >= 0 else 0 for c in row] for row in m.x]
+        found = cost_table(a, table)
+        if fits(a, table) and found.total < cost:
+            best, cost = table, found.total
+    proven = _safe(info.mip_dual_bound + m.constant) if abs(info.mip_dual_bound) < INF else lp.milli
+    return Proof(best, cost, min(cost, max(lp.milli, proven)), int(info.mip_node_count))
+
+
+def _maybe_stop(event: Any, stop: Callable[[], bool]) -> None:
+    if stop():
+        event.data_in.user_interrupt = True
+
+
+def _tight(values: Floats, least: float, entries: list[tuple[int, float]]) -> bool:
+    total = sum(value * values[column] for column, value in entries)
+    return bool(total - least < 1e-3 * max(1.0, abs(least)))
