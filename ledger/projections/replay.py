@@ -1,0 +1,75 @@
+"""Reads the whole log once and folds it into the rows of the kept tables. Used by the rebuild and by the check."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import msgspec
+
+from ledger.domain.books.entries import KIND_OF
+from ledger.domain.books.events import BOOK_EVENTS
+from ledger.domain.world import ALWAYS, Entry, World
+from ledger.projections import rows, statements
+from ledger.projections.sql_world import decode_amendment
+from ledger.store.codec import decode
+from ledger.store.reader import Reader
+
+Progress = Callable[[int, int], None]
+"""(entries done, entries in all); called now and then."""
+
+
+@dataclass(slots=True)
+class Replay(World):
+    """A world in memory that reads old entries back from the log only when a correction speaks of them."""
+
+    reader: Reader = None  # type: ignore[assignment]
+    edges_new: list[rows.Row] = field(default_factory=list)
+    papers_new: list[rows.Row] = field(default_factory=list)
+    book_new: list[rows.Row] = field(default_factory=list)
+    closed: dict[int, int] = field(default_factory=dict)
+
+    def load_entry(self, position: int) -> Entry | None:
+        """One entry, from the log."""
+        found = self.reader.rows(statements.ENTRY, (self.reader.site, position))
+        if not found:
+            return None
+        at, event_id, stream, occurred_at, name, schema, payload = found[0]
+        return Entry(at, event_id, stream, occurred_at, decode(name, schema, payload))
+
+    def postings(self, progress: Progress | None = None) -> Iterator[rows.Row]:
+        """Posting rows of every entry in order; edges, papers and book rows are collected on the way.
+
+        Rows that were later closed are still open here; `closed` says which to close (known_from -> known_to).
+        """
+        site, whole = self.reader.site, self.reader.head.position
+        record = rows.posting_rows
+        for stored in self.reader.events():
+            position = stored.position
+            entry = Entry(position, stored.event_id, stored.stream, stored.occurred_at, stored.event)
+            effects = self.apply(entry)
+            if effects.closed:
+                self.closed[effects.closed] = position
+            if effects.movement is not None:
+                yield from record(site, position, effects)
+                if effects.edges:
+                    self.edges_new.extend(rows.edge_rows(site, position, effects))
+            event = entry.event
+            if isinstance(event, BOOK_EVENTS):
+                data = msgspec.json.encode(event.entry, order="sorted").decode()
+                self.book_new.append((site, KIND_OF[type(event.entry)], event.entry.id, event.version, position, event.day, data))
+            self.papers_new.extend(rows.paper_rows(site, entry))
+            if progress is not None and (position % 2000 == 0 or position == whole):
+                progress(position, whole)
+
+    def closings(self) -> list[rows.Row]:
+        """(known_to, site, known_from) of every closed entry."""
+        return [(to, self.reader.site, since) for since, to in self.closed.items()]
+
+
+def replay(reader: Reader) -> Replay:
+    """An empty world about to read this ledger."""
+    return Replay(decode=decode_amendment, track=False, reader=reader)
+
+
+__all__ = ["ALWAYS", "Progress", "Replay", "replay"]
