@@ -1,0 +1,89 @@
+"""What a week looks like to the model: how near the feasts are, where in the year it lies, promotion, and time.
+
+Every feature is averaged over the seven days of the week, so that a feast on a Monday and one on a Sunday differ.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ledger.forecast.calendar import days_to_next
+from ledger.forecast.history import Floats, Panel
+from ledger.forecast.settings import Beliefs, ForecastSettings
+
+DAYS_IN_YEAR = 365.2425
+LEVELS = ("common", "flavour", "channel", "own")
+
+
+@dataclass(frozen=True, eq=False)
+class Features:
+    """Feature values and the prior spread of each coefficient.
+
+    Attributes:
+        values: shape (series, weeks, features); the first is the constant, the second time in years.
+        names: of each feature.
+        common, flavour, channel, own: prior standard deviations (log scale), shape (features,).
+    """
+
+    values: Floats
+    names: tuple[str, ...]
+    common: Floats
+    flavour: Floats
+    channel: Floats
+    own: Floats
+
+
+def hats(away: Floats, knots: tuple[int, ...]) -> Floats:
+    """Piecewise-linear bumps over days to a feast, averaged over each week.
+
+    Args:
+        away: days to the feast, shape (weeks, 7), negative before it.
+        knots: where a bump peaks; it falls to 0 at the neighbouring knots. The last falls off within three days past.
+
+    Returns:
+        Shape (weeks, knots).
+    """
+    centre = np.asarray(knots, dtype=float)
+    left = np.concatenate([[2 * centre[0] - centre[1] if centre.size > 1 else centre[0] - 7.0], centre[:-1]])
+    right = np.concatenate([centre[1:], [centre[-1] + 3.0]])
+    at = np.where(np.isnan(away), -9999.0, away)[:, :, None]
+    rise = (at - left) / (centre - left)
+    fall = (right - at) / (right - centre)
+    return np.clip(np.minimum(rise, fall), 0.0, 1.0).mean(axis=1)
+
+
+def waves(numbers: NDArray[np.int64], harmonics: int) -> Floats:
+    """Sine and cosine of the time of year of each week's middle, shape (weeks, 2 x harmonics)."""
+    middle = numbers * 7 + 4
+    angle = 2 * np.pi * middle[:, None] / DAYS_IN_YEAR * np.arange(1, harmonics + 1)[None, :]
+    return np.concatenate([np.sin(angle), np.cos(angle)], axis=1)
+
+
+def build_features(panel: Panel, settings: ForecastSettings) -> Features:
+    """All features of a panel. Time is counted from the panel's first week; the model moves its zero to the origin."""
+    beliefs = settings.beliefs
+    numbers = np.arange(panel.first, panel.first + panel.weeks, dtype=np.int64)
+    shared: list[Floats] = [np.ones((panel.weeks, 1)), np.arange(panel.weeks, dtype=float)[:, None] / 52.1775]
+    names = ["constant", "time"]
+    for feast in settings.feasts:
+        shared.append(hats(days_to_next(feast, numbers, after=3), settings.knots))
+        names += [f"{feast.name}{knot:+d}" for knot in settings.knots]
+    shared.append(waves(numbers, settings.harmonics))
+    names += [f"wave{i}" for i in range(2 * settings.harmonics)]
+    plain = np.concatenate(shared, axis=1)
+    values = np.broadcast_to(plain, (panel.number_of_series, *plain.shape))
+    values = np.concatenate([values, panel.promotion[:, :, None]], axis=2)
+    names.append("promotion")
+    spreads = [np.array([_spread(name, beliefs, level) for name in names]) for level in LEVELS]
+    return Features(np.ascontiguousarray(values), tuple(names), *spreads)
+
+
+def _spread(name: str, beliefs: Beliefs, level: str) -> float:
+    if name == "constant":
+        return beliefs.intercept
+    kinds = {"time": "trend", "promotion": "promotion"}
+    kind = kinds.get(name, "harmonic" if name.startswith("wave") else "hat")
+    return float(getattr(beliefs, f"{kind}_{level}"))
