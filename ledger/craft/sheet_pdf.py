@@ -28,7 +28,7 @@ from ledger.craft.sheet_text import SAFETY, SAFETY_NOTE, Row, SheetText, Units, 
 
 Paper = Literal["a4", "letter"]
 MARGIN = 9 * mm
-SCALES = (1.0, 0.94, 0.88, 0.82, 0.76)
+SCALES = (1.16, 1.08, 1.0, 0.94, 0.88, 0.82, 0.76)
 BODY_PT = 10.0
 GREY, RED = HexColor("#777777"), HexColor("#b00020")
 
@@ -68,10 +68,10 @@ class _Setter:
 
     def head(self, text: str, width: float) -> Table:
         table = Table([[self.say(text, 11, bold=True)]], colWidths=[width])
-        table.setStyle([("LINEBELOW", (0, 0), (-1, -1), 0.8, GREY), *self._pad(0, 1.2)])
+        table.setStyle([("LINEBELOW", (0, 0), (-1, -1), 0.8, GREY), *self.pad(0, 1.2)])
         return table
 
-    def _pad(self, side: float, above: float) -> list[tuple[Any, ...]]:
+    def pad(self, side: float, above: float) -> list[tuple[Any, ...]]:
         s = self.scale
         return [
             ("LEFTPADDING", (0, 0), (-1, -1), side * s),
@@ -83,7 +83,7 @@ class _Setter:
 
     def grid(self, rows: list[list[Any]], widths: list[float], boxes: bool) -> Table:
         table = Table(rows, colWidths=widths)
-        style = self._pad(1.5, 2.0)
+        style = self.pad(1.5, 2.0)
         style += [("LINEABOVE", (0, i), (-1 - int(boxes), i), 0.3, GREY) for i in range(1, len(rows))]
         if boxes:
             style.append(("BOX", (-1, 0), (-1, -1), 0.9, black))
@@ -91,20 +91,17 @@ class _Setter:
         table.setStyle(style)
         return table
 
-    def weigh(self, rows: tuple[Row, ...], width: float, loads: tuple[str, ...] = ()) -> list[Flowable]:
+    def weigh(self, rows: tuple[Row, ...], width: float) -> Table:
         body = []
         for row in rows:
             title: Any = self.say(row.title)
             if row.colour:
                 title = Table([[_Swatch(row.colour, 9 * self.scale), title]], colWidths=[12 * self.scale, None])
-                title.setStyle(self._pad(0, 0))
-            cells = [self.say(text, 9, right=True) for text in row.loads] or [""] * len(loads)
-            body.append([title, *cells, self.say(row.total, 11.5, bold=True, right=True), self.say(row.note, 8.6), ""])
-        if loads:
-            body.insert(0, ["", *[self.say(text, 8.6, right=True) for text in loads], "", "", self.say("weighed", 8.6)])
-        box, total, each = 20 * mm, 24 * mm, 19 * mm
-        rest = width - box - total - each * len(loads)
-        return [self.grid(body, [rest * 0.48, *[each] * len(loads), total, rest * 0.52, box], boxes=True)]
+                title.setStyle(self.pad(0, 0))
+            body.append([title, self.say(row.mass, 11.5, bold=True, right=True), self.say(row.note, 8.6), ""])
+        box, mass = 20 * mm, 24 * mm * max(self.scale, 1)
+        rest = width - box - mass
+        return self.grid(body, [rest * 0.52, mass, rest * 0.48, box], boxes=True)
 
     def pairs(self, rows: tuple[tuple[str, str], ...], width: float, first: float) -> Table:
         body = [[self.say(a, 9.2, bold=first < 0.5), self.say(b, 9.2)] for a, b in rows]
@@ -125,6 +122,23 @@ class _Swatch(Flowable):  # type: ignore[misc]
         self.canv.setFillColor(black)
 
 
+class _Ruler(Flowable):  # type: ignore[misc]
+    """A ruler of 20 mm, or of one inch, to see that the page was printed at its true size."""
+
+    def __init__(self, units: Units, points: float) -> None:
+        super().__init__()
+        self.steps, self.step, self.unit = (8, 25.4 * mm / 8, "1 in") if units == "us" else (4, 5 * mm, "20 mm")
+        self.points, self.width, self.height = points, self.steps * self.step, points + 5
+
+    def draw(self) -> None:
+        self.canv.setLineWidth(0.8)
+        self.canv.line(0, 1, self.width, 1)
+        for i in range(self.steps + 1):
+            self.canv.line(i * self.step, 1, i * self.step, 5)
+        self.canv.setFont(_fonts()[0], self.points)
+        self.canv.drawString(self.width + 4, 1, self.unit)
+
+
 def _picture(png: bytes, side: float) -> Image:
     return Image(io.BytesIO(png), width=side, height=side)
 
@@ -138,10 +152,10 @@ def _qr(address: str, side: float) -> Image:
 
 def _left(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
     gap = Spacer(1, 5 * setter.scale)
-    parts: list[Flowable] = [setter.head("In the kettle", width), *setter.weigh(text.kettle, width, text.load_heads)]
+    parts: list[Flowable] = [setter.head("In the kettle", width), setter.weigh(text.kettle, width)]
     for head, rows in (("After the cook", text.after), ("Pour", text.pours), ("Blend", text.blends)):
         if rows:
-            parts += [gap, setter.head(head, width), *setter.weigh(rows, width)]
+            parts += [gap, setter.head(head, width), setter.weigh(rows, width)]
     steps: list[list[Any]] = [
         [setter.say(f"{i}. {title}"), setter.say(time, 10.5, bold=True, right=True), setter.say(heat, 9), ""]
         for i, (title, time, heat) in enumerate(text.steps, 1)
@@ -152,7 +166,7 @@ def _left(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
     return parts
 
 
-def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
+def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float, units: Units) -> list[Flowable]:
     png = base64.b64decode(sheet.picture_png_base64)
     gap = Spacer(1, 5 * setter.scale)
     rod, log = sheet.sizes.rod_um / 1000 * mm, sheet.sizes.log_um / 1000 * mm
@@ -164,19 +178,11 @@ def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float) ->
         colWidths=[width * 0.66, width * 0.34],
     )
     flags = [setter.say(f"• {flag}", 9) for flag in text.flags] or [setter.say("nothing flagged", 9)]
-    half = -(-len(text.actual) // 2)
-    names = [*text.actual, *[""] * (2 * half - len(text.actual))]
-    actual = Table(
-        [[setter.say(names[i], 8.8), "", setter.say(names[i + half], 8.8), ""] for i in range(half)],
-        colWidths=[width * 0.28, width * 0.22, width * 0.28, width * 0.22],
-        rowHeights=[20 * setter.scale] * half,
-    )
-    boxes = [("GRID", (c, 0), (c, half - 1 - (c == 3 and not names[-1])), 0.9, black) for c in (1, 3)]
-    actual.setStyle([*setter._pad(1.5, 1), *boxes])
     return [
         setter.head("Picture", width),
         pictures,
         captions,
+        _Ruler(units, 8.4 * setter.scale),
         setter.say(text.thin, 8.8),
         gap,
         setter.head("Log to packs", width),
@@ -187,10 +193,20 @@ def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float) ->
         gap,
         setter.head("Look at first", width),
         *flags,
-        gap,
-        setter.head("What came of it", width),
-        actual,
     ]
+
+
+def _actual(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
+    half = -(-len(text.actual) // 2)
+    names = [*text.actual, *[""] * (2 * half - len(text.actual))]
+    actual = Table(
+        [[setter.say(names[i], 8.8), "", setter.say(names[i + half], 8.8), ""] for i in range(half)],
+        colWidths=[width * 0.28, width * 0.22, width * 0.28, width * 0.22],
+        rowHeights=[20 * setter.scale] * half,
+    )
+    boxes = [("GRID", (c, 0), (c, half - 1 - (c == 3 and not names[-1])), 0.9, black) for c in (1, 3)]
+    actual.setStyle([*setter.pad(1.5, 1), *boxes])
+    return [Spacer(1, 5 * setter.scale), setter.head("What came of it", width), actual]
 
 
 def _top(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
@@ -206,17 +222,17 @@ def _top(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float) -> l
         setter.say("scan to record this batch", 8.4, right=True),
     ]
     table = Table([[left, code, _qr(sheet.address, side)]], colWidths=[width - 52 * mm - side, 52 * mm, side])
-    table.setStyle([*setter._pad(0, 0), ("VALIGN", (0, 0), (-1, -1), "TOP")])
+    table.setStyle([*setter.pad(0, 0), ("VALIGN", (0, 0), (-1, -1), "TOP")])
     caution = Table(
         [[[setter.say(f"CAUTION: {SAFETY}", 9.4, bold=True), setter.say(SAFETY_NOTE, 8.4)]]], colWidths=[width]
     )
-    caution.setStyle([("BOX", (0, 0), (-1, -1), 1.8, RED), *setter._pad(4, 3)])
+    caution.setStyle([("BOX", (0, 0), (-1, -1), 1.8, RED), *setter.pad(4, 3)])
     cells = [
         [setter.say(label, 9), setter.say(value, 14, bold=True), setter.say(remark, 8.2)]
         for label, value, remark in text.facts
     ]
     facts = Table([cells], colWidths=[width / len(cells)] * len(cells))
-    facts.setStyle([("GRID", (0, 0), (-1, -1), 0.6, GREY), *setter._pad(3, 2.5), ("VALIGN", (0, 0), (-1, -1), "TOP")])
+    facts.setStyle([("GRID", (0, 0), (-1, -1), 0.6, GREY), *setter.pad(3, 2.5), ("VALIGN", (0, 0), (-1, -1), "TOP")])
     gap = Spacer(1, 4 * setter.scale)
     return [table, gap, caution, gap, facts, gap]
 
@@ -251,20 +267,28 @@ def render_pdf(sheet: BatchSheet, units: Units, paper: Paper | None = None) -> b
     for scale in SCALES:
         setter = _Setter(scale)
         top = _top(sheet, text, setter, width)
-        left, right = _left(text, setter, left_width), _right(sheet, text, setter, right_width)
+        left, right = _left(text, setter, left_width), _right(sheet, text, setter, right_width, units)
+        if _height(left, left_width) < _height(right, right_width):
+            left += _actual(text, setter, left_width)
+        else:
+            right += _actual(text, setter, right_width)
+        foot = setter.say(text.footer, 7.6)
+        foot_height = foot.wrap(width, 10_000)[1]
         used = _height(top, width)
-        if used + max(_height(left, left_width), _height(right, right_width)) <= room:
+        if used + foot_height + 4 + max(_height(left, left_width), _height(right, right_width)) <= room:
             break
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=size, invariant=1)
     canvas.setTitle(f"{sheet.batch} {text.title}")
     ceiling = size[1] - MARGIN
     _draw(canvas, top, MARGIN, ceiling, width, 0)
+    foot.drawOn(canvas, MARGIN, MARGIN)
+    floor = MARGIN + foot_height + 4
     ceiling -= used
     while left or right:
-        left = _draw(canvas, left, MARGIN, ceiling, left_width, MARGIN)
-        right = _draw(canvas, right, MARGIN + left_width + gutter, ceiling, right_width, MARGIN)
+        left = _draw(canvas, left, MARGIN, ceiling, left_width, floor)
+        right = _draw(canvas, right, MARGIN + left_width + gutter, ceiling, right_width, floor)
         canvas.showPage()
-        ceiling = size[1] - MARGIN
+        ceiling, floor = size[1] - MARGIN, MARGIN
     canvas.save()
     return out.getvalue()

@@ -22,11 +22,10 @@ SAFETY_NOTE = "Usual caution only: local rules, your risk assessment and trained
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """A line to weigh: what, one text a kettle load, the total, the lots; ``colour`` is a swatch or empty."""
+    """A line to weigh and its box: what, how much, which lots; ``colour`` is a swatch or empty."""
 
     title: str
-    loads: tuple[str, ...]
-    total: str
+    mass: str
     note: str
     colour: str = ""
 
@@ -38,7 +37,6 @@ class SheetText:
     title: str
     subtitle: str
     facts: tuple[tuple[str, str, str], ...]
-    load_heads: tuple[str, ...]
     kettle: tuple[Row, ...]
     after: tuple[Row, ...]
     pours: tuple[Row, ...]
@@ -51,6 +49,7 @@ class SheetText:
     allergens: str
     changeover: str
     actual: tuple[str, ...]
+    footer: str
 
 
 def inch_text(um: int) -> str:
@@ -76,9 +75,9 @@ def fine_text(um: int, units: Units) -> str:
 
 
 def weigh_text(mg: int, units: Units) -> str:
-    """A mass as the scale shows it: small masses get the places a small scale has."""
-    if units == "us":
-        return q.mass_text(mg, "us", 3 if mg < 28_350 else None)
+    """A mass as the scale shows it. Under an ounce both systems use the gram scale, with places to match."""
+    if units == "us" and mg >= 28_350:
+        return q.mass_text(mg, "us")
     return q.mass_text(mg, "metric", 2 if mg < 10_000 else None)
 
 
@@ -130,14 +129,24 @@ def flag_text(flag: Flag, units: Units) -> str:
     return f"{flag.subject} {flag.code}: {flag.value} against {flag.limit}."
 
 
-def _row(line: SheetLine, units: Units) -> Row:
+def _rows(line: SheetLine, units: Units) -> list[Row]:
+    """One row to weigh, or one a kettle load, each with its own box."""
     lots = ", ".join(
         f"{lot.lot}" if len(line.lots) == 1 else f"{lot.lot} {weigh_text(lot.mass_mg, units)}" for lot in line.lots
     )
     short = f"SHORT {weigh_text(line.short_mg, units)}" if line.short_mg else ""
-    loads = tuple(weigh_text(mass, units) for mass in line.per_load_mg) if len(line.per_load_mg) > 1 else ()
     note = "; ".join(text for text in (lots, short) if text)
-    return Row(title=line.material, loads=loads, total=weigh_text(line.mass_mg, units), note=note)
+    loads = len(line.per_load_mg)
+    if loads <= 1:
+        return [Row(title=line.material, mass=weigh_text(line.mass_mg, units), note=note)]
+    return [
+        Row(
+            title=f"{line.material}, load\u00a0{number}",
+            mass=weigh_text(mass, units),
+            note=note if number == 1 else f"{weigh_text(line.mass_mg, units)} in all" if number == 2 else "",
+        )
+        for number, mass in enumerate(line.per_load_mg, 1)
+    ]
 
 
 def _cook_facts(sheet: BatchSheet, units: Units) -> tuple[tuple[str, str, str], ...]:
@@ -215,17 +224,16 @@ def _pours(sheet: BatchSheet, units: Units) -> tuple[tuple[Row, ...], tuple[Row,
     titles = {pour.key: pour.title for pour in sheet.pours}
     pours = []
     for pour in sheet.pours:
-        dyes = ", ".join(f"{weigh_text(mass, units)} {name}" for name, mass in pour.dyes)
+        dyes = ", ".join(f"{weigh_text(dose, units)} {name}" for name, dose in pour.dyes)
         pulled = "clear" if not pour.pulled_ppm else "pull all" if pour.pulled_ppm == PPM else ""
         pulled = pulled or f"pull {percent(pour.pulled_ppm)}"
         note = "; ".join(text for text in (pulled, dyes) if text)
-        total = weigh_text(pour.mass_mg, units)
-        pours.append(Row(title=pour.title, loads=(), total=total, note=note, colour=colours.get(pour.key, "")))
+        mass = weigh_text(pour.mass_mg, units)
+        pours.append(Row(title=pour.title, mass=mass, note=note, colour=colours.get(pour.key, "")))
     blends = [
         Row(
             title=portion.title,
-            loads=(),
-            total=weigh_text(portion.make_mg, units),
+            mass=weigh_text(portion.make_mg, units),
             note=" + ".join(f"{weigh_text(mass, units)} {titles[key]}" for key, mass in portion.blended_of),
             colour=portion.colour,
         )
@@ -238,7 +246,6 @@ def _pours(sheet: BatchSheet, units: Units) -> tuple[tuple[Row, ...], tuple[Row,
 def sheet_text(sheet: BatchSheet, units: Units) -> SheetText:
     """Word a sheet in metric or US units."""
     pours, blends = _pours(sheet, units)
-    loads = len(sheet.cook.loads_mg)
     thinnest = min(sheet.thinness, key=lambda item: item.line_um)
     steps = tuple(
         (
@@ -257,9 +264,8 @@ def sheet_text(sheet: BatchSheet, units: Units) -> SheetText:
             f"design version {sheet.design_version}"
         ),
         facts=_cook_facts(sheet, units),
-        load_heads=tuple(f"load {i + 1}" for i in range(loads)) if loads > 1 else (),
-        kettle=tuple(_row(line, units) for line in sheet.charge),
-        after=tuple(_row(line, units) for line in (*sheet.additions, *sheet.dyes)),
+        kettle=tuple(row for line in sheet.charge for row in _rows(line, units)),
+        after=tuple(row for line in (*sheet.additions, *sheet.dyes) for row in _rows(line, units)),
         pours=pours,
         blends=blends,
         sizes=_sizes(sheet, units),
@@ -269,5 +275,10 @@ def sheet_text(sheet: BatchSheet, units: Units) -> SheetText:
         thin=f"Thinnest line in the rod: {fine_text(thinnest.line_um, units)} ({thinnest.title})",
         allergens=", ".join(sheet.allergens) if sheet.allergens else "none named in the recipe",
         changeover=sheet.changeover,
-        actual=("End temperature", "Cooked mass", "Log length", "Rods", "Good pieces", "Scrap", "Packs"),
+        actual=("End temp.", "Cooked mass", "Log length", "Rods", "Good pieces", "Scrap", "Packs"),
+        footer=(
+            f"Moisture from the boiling curve: {sheet.cook.curve_source}; read it within "
+            f"{_step_degrees(sheet.cook.band_mc, units).replace('+', '± ')}. Print at 100 %: the rod and the ruler are "
+            "true to size only then."
+        ),
     )
