@@ -61,6 +61,8 @@ class Edge:
     known_from: int = 0
     known_to: int | None = None
     event: str = ""
+    packs: int = 0
+    """Packs opened, when the parent is a lot of packs (re-packing, or returned goods that go to re-boil)."""
 
 
 @dataclass(frozen=True, slots=True)
