@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -195,8 +196,11 @@ def _jacket_share(labels: Labels, legend: Legend, diameter: float) -> int:
     return max(0, whole((diameter / 2 - reach) / diameter * PPM))
 
 
+@lru_cache(maxsize=8)
 def read_design(legend_data: bytes, picture_data: bytes, size: int = SVG_PIXELS) -> PictureDesign:
     """Read, check and measure a design from the bytes of its two files.
+
+    The last eight designs are remembered, so that a page can ask again at every move of a slider.
 
     Arguments:
         legend_data: the TOML legend. picture_data: the PNG or SVG.
@@ -218,6 +222,7 @@ def read_design(legend_data: bytes, picture_data: bytes, size: int = SVG_PIXELS)
             )
     diameter = _check_round(labels)
     areas = shared_out(PPM, [float(count) for count in counts])
+    labels.setflags(write=False)
     return PictureDesign(
         legend=legend,
         labels=labels,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from functools import lru_cache
 
 import numpy as np
 from PIL import Image
@@ -11,6 +12,7 @@ from ledger.craft.numbers import within
 from ledger.craft.picture import PictureDesign
 
 
+@lru_cache(maxsize=32)
 def picture_png(design: PictureDesign, size: int) -> bytes:
     """The section as a square PNG of ``size`` pixels with the outside transparent, nothing softened.
 

@@ -9,6 +9,7 @@ for what is not that colour, or the least distance between two parts of it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -123,8 +124,9 @@ def _finest(labels: Labels, label: int, lost: Mask, window: int) -> float | None
     return min(found) if found else None
 
 
+@lru_cache(maxsize=8)
 def measure_thinness(design: PictureDesign) -> tuple[Thinness, ...]:
-    """Thinnest line and gap of every portion that has a colour, in the legend's order."""
+    """Thinnest line and gap of every portion that has a colour, in the legend's order; remembered for the last eight."""
     labels, diameter = design.labels, design.diameter_px
     step = max(1, -(-labels.shape[0] // WORK_PIXELS))
     work = labels[step // 2 :: step, step // 2 :: step]
