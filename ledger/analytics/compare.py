@@ -1,0 +1,85 @@
+"""A week beside the weeks before it and the same ISO week of last year."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, timedelta
+
+import pandas as pd
+
+from ledger.analytics.flows import FLOWS, ratio
+from ledger.analytics.yields import RATIOS, with_ratios
+
+BEFORE = 4
+_WEEK = re.compile(r"(\d{4})-W(\d{2})")
+
+
+def monday(week: str) -> date:
+    """The Monday of an ISO 8601 week such as `2026-W44`. Raises ValueError for what is no week (`2025-W53`)."""
+    match = _WEEK.fullmatch(week)
+    if not match:
+        raise ValueError(f"`{week}` is no ISO week.")
+    return date.fromisocalendar(int(match[1]), int(match[2]), 1)
+
+
+def week_of(day: date) -> str:
+    """The ISO week a day lies in."""
+    year, number, _ = day.isocalendar()
+    return f"{year:04d}-W{number:02d}"
+
+
+def shift(week: str, weeks: int) -> str:
+    """The week so many weeks later (negative: earlier)."""
+    return week_of(monday(week) + timedelta(weeks=weeks))
+
+
+def same_week_last_year(week: str) -> str:
+    """The week of the same number a year before; week 53, which most years lack, is set against week 52."""
+    year, number = int(week[:4]) - 1, int(week[6:])
+    try:
+        return week_of(date.fromisocalendar(year, number, 1))
+    except ValueError:
+        return week_of(date.fromisocalendar(year, number - 1, 1))
+
+
+def compare(totals: pd.DataFrame, week: str) -> pd.DataFrame:
+    """Each figure of the week beside the mean of the four weeks before and the same week of last year.
+
+    Args:
+        totals: `flows` by ``week``, one row a week that had any movement.
+        week: the week looked at.
+
+    Returns:
+        ``measure`` (a flow or a ratio), ``this``, ``before`` (mean over the four weeks before that had movements; ratios from the summed
+        figures, not the mean of ratios), ``change_ratio`` ((this - before) / before for flows; this - before for ratios, in shares),
+        ``last_year``, ``year_change_ratio``. Floats; NaN where there is nothing to compare with.
+    """
+    earlier = [shift(week, -n) for n in range(1, BEFORE + 1)]
+    now = _row(totals, [week])
+    before = _row(totals, earlier)
+    last_year = _row(totals, [same_week_last_year(week)])
+    weeks = max(1, int(totals["week"].isin(earlier).sum()))
+    rows = []
+    for name in (*FLOWS, *RATIOS):
+        share = name in RATIOS
+        this, then, year = (float(r[name]) if r is not None else float("nan") for r in (now, before, last_year))
+        if not share:
+            then /= weeks
+        rows.append((name, this, then, _change(this, then, share), year, _change(this, year, share)))
+    return pd.DataFrame(rows, columns=["measure", "this", "before", "change_ratio", "last_year", "year_change_ratio"])
+
+
+def _row(totals: pd.DataFrame, weeks: list[str]) -> pd.Series | None:
+    rows = totals[totals["week"].isin(weeks)]
+    if rows.empty:
+        return None
+    return with_ratios(rows[list(FLOWS)].sum().to_frame().T.astype("int64")).iloc[0]
+
+
+def _change(this: float, then: float, share: bool) -> float:
+    if share:
+        return this - then
+    return float(ratio(pd.Series([this - then]), pd.Series([abs(then)])).iloc[0])
+
+
+__all__ = ["BEFORE", "compare", "monday", "same_week_last_year", "shift", "week_of"]

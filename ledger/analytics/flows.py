@@ -1,0 +1,168 @@
+"""Turns balances of postings into the named flows a shop speaks of: charged, evaporated, poured, cut, packed, sold, lost.
+
+The one place that knows which accounts make up which figure. All figures stay whole milligrams, pieces, packs, seconds and minor
+units; no ratio is taken here. Input is the frame of `Queries.weekly` (or `Queries.balances` with the same key columns): ``step``,
+``kind``, ``account``, ``mass_mg``, ``pieces``, ``packs``, ``seconds``, ``money``, ``solids_mg``, ``theory_mg``, and whatever it is
+grouped by.
+
+Why the figures close. Every entry balances, so over the making steps (cook to pack, and closing)::
+
+    charged = evaporated + packed + re-boil + scrap + unexplained + taken aside + change of what is in work
+
+to the milligram, for any set of entries whatever.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+Mask = NDArray[np.bool_]
+Whole = NDArray[np.int64]
+STEPS = ("cook", "pull", "blend", "build", "roll", "cut", "pack")
+"""The steps of a batch in the order of the floor."""
+
+MAKING = (*STEPS, "close")
+"""Steps whose entries balance within the workshop: nothing is bought, sold or counted in them."""
+
+FLOWS = (
+    "charged_mg", "material_mg", "water_mg", "reboil_in_mg", "solids_mg", "evaporated_mg", "theory_mg", "poured_mg", "built_mg",
+    "rolled_mg", "good_mg", "good_pieces", "reboil_mg", "scrap_mg", "unexplained_mg", "aside_mg", "in_work_mg", "packed_mg",
+    "packed_packs", "sold_mg", "sold_packs", "takings_minor", "sampled_mg", "shelf_scrap_mg", "count_gap_mg", "seconds",
+)  # fmt: skip
+"""Columns of `flows`.
+
+charged: all that went into the kettle, water and re-boil with it. solids: its dry matter. evaporated: what went into the air.
+theory: what should have evaporated at the recipe's moisture. poured: cooked mass in portions. good: sound pieces cut.
+reboil: ends kept for a later cook. scrap: binned while making. unexplained: what nobody can point at while making (negative: more
+came out than went in). aside: sampled, binned or counted away from unfinished goods and loose pieces. in_work: how much more (or
+less) lies in portions, logs, rods and loose pieces after than before. sold: left with customers, less what came back.
+sampled, shelf_scrap, count_gap: taken from any lot outside the making steps. seconds: all hands together.
+"""
+
+_WORK = ("lot.mass", "lot.log", "lot.rods", "lot.pieces")
+
+
+def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.DataFrame:
+    """The named flows for each combination of `by`, sorted by it.
+
+    Args:
+        frame: balances of postings with ``step``, ``kind`` and the measures.
+        by: columns of the frame to keep apart; empty for one row of the whole shop.
+
+    Returns:
+        Columns `by` and `FLOWS`, all int64. No rows for an empty frame.
+    """
+    keys = list(by)
+    if frame.empty:
+        empty = {**{k: pd.Series(dtype=object) for k in keys}, **{f: pd.Series(dtype="int64") for f in FLOWS}}
+        return pd.DataFrame(empty)
+    step = frame["step"].to_numpy(dtype=object)
+    kind = frame["kind"].to_numpy(dtype=object)
+    mass = frame["mass_mg"].to_numpy(dtype=np.int64)
+    into = mass > 0
+    is_step = {name: step == name for name in MAKING}
+    is_kind: dict[str, Mask] = {name: kind == name for name in set(kind)}
+    nowhere = np.zeros(len(frame), dtype=bool)
+    making = np.logical_or.reduce([is_step[name] for name in MAKING])
+
+    def of(name: str) -> Mask:
+        return is_kind.get(name, nowhere)
+
+    def measure(name: str) -> Whole:
+        return frame[name].to_numpy(dtype=np.int64)
+
+    cook, out = is_step["cook"], ~into
+    work = np.logical_or.reduce([of(name) for name in _WORK])
+    charge = cook & out & (of("lot.material") | of("water") | of("lot.reboil"))
+    pieces_made = is_step["cut"] & of("lot.pieces") & into
+    packed = is_step["pack"] & of("lot.packs") & into
+    columns = {
+        "charged_mg": (charge, -mass),
+        "material_mg": (cook & of("lot.material"), -mass),
+        "water_mg": (cook & of("water"), -mass),
+        "reboil_in_mg": (cook & out & of("lot.reboil"), -mass),
+        "solids_mg": (cook, measure("solids_mg")),
+        "evaporated_mg": (making & of("air"), mass),
+        "theory_mg": (cook, measure("theory_mg")),
+        "poured_mg": (cook & of("lot.mass") & into, mass),
+        "built_mg": (is_step["build"] & of("lot.log") & into, mass),
+        "rolled_mg": (is_step["roll"] & of("lot.rods") & into, mass),
+        "good_mg": (pieces_made, mass),
+        "good_pieces": (pieces_made, measure("pieces")),
+        "reboil_mg": (making & of("lot.reboil") & into, mass),
+        "scrap_mg": (making & of("scrap"), mass),
+        "unexplained_mg": (making & of("unexplained"), mass),
+        "aside_mg": (~making & work, -mass),
+        "in_work_mg": (work, mass),
+        "packed_mg": (packed, mass),
+        "packed_packs": (packed, measure("packs")),
+        "sold_mg": (of("customer"), mass),
+        "sold_packs": (of("customer"), measure("packs")),
+        "takings_minor": (of("till"), measure("money")),
+        "sampled_mg": (of("sample"), mass),
+        "shelf_scrap_mg": (~making & of("scrap"), mass),
+        "count_gap_mg": (~making & of("unexplained"), mass),
+        "seconds": (of("work"), measure("seconds")),
+    }
+    wide = pd.DataFrame({name: np.where(mask, value, 0) for name, (mask, value) in columns.items()})
+    if not keys:
+        return wide.sum().to_frame().T.astype("int64")
+    for key in keys:
+        wide[key] = frame[key].to_numpy()
+    return wide.groupby(keys, sort=True, as_index=False)[list(FLOWS)].sum()[[*keys, *FLOWS]]
+
+
+def gap_mg(row: pd.DataFrame) -> pd.Series:
+    """What the mass identity leaves over, in mg, for each row of `flows`: zero, always."""
+    parts = ["evaporated_mg", "packed_mg", "reboil_mg", "scrap_mg", "unexplained_mg", "aside_mg", "in_work_mg"]
+    return row["charged_mg"] - row[parts].sum(axis=1)
+
+
+def step_flows(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
+    """What went into each making step and what became of it, one row a step (and combination of `by`).
+
+    Returns:
+        Columns `by`, ``step``, ``in_mg``, ``out_mg`` (sound, to the next step), ``evaporated_mg``, ``reboil_mg``, ``scrap_mg``,
+        ``unexplained_mg``, ``seconds``; int64, steps in floor order. ``in = out + evaporated + re-boil + scrap + unexplained``.
+    """
+    keys = list(by)
+    names = ["in_mg", "out_mg", "evaporated_mg", "reboil_mg", "scrap_mg", "unexplained_mg", "seconds"]
+    rows = frame[frame["step"].isin(MAKING)] if not frame.empty else frame
+    if rows.empty:
+        return pd.DataFrame(
+            {**{k: pd.Series(dtype=object) for k in [*keys, "step"]}, **{n: pd.Series(dtype="int64") for n in names}}
+        )
+    kind = rows["kind"].to_numpy(dtype=object).astype(str)
+    mass = rows["mass_mg"].to_numpy(dtype=np.int64)
+    lot, into = np.char.startswith(kind, "lot."), mass > 0
+    reboil = kind == "lot.reboil"
+    wide = pd.DataFrame(
+        {
+            "in_mg": np.where((lot | (kind == "water")) & ~into, -mass, 0),
+            "out_mg": np.where(lot & ~reboil & into, mass, 0),
+            "evaporated_mg": np.where(kind == "air", mass, 0),
+            "reboil_mg": np.where(reboil & into, mass, 0),
+            "scrap_mg": np.where(kind == "scrap", mass, 0),
+            "unexplained_mg": np.where(kind == "unexplained", mass, 0),
+            "seconds": np.where(kind == "work", rows["seconds"].to_numpy(dtype=np.int64), 0),
+        }
+    )
+    for key in keys:
+        wide[key] = rows[key].to_numpy()
+    wide["step"] = pd.Categorical(rows["step"].to_numpy(), categories=MAKING, ordered=True)
+    result = wide.groupby([*keys, "step"], sort=True, observed=True, as_index=False)[names].sum()
+    result["step"] = result["step"].astype(object)
+    return result[[*keys, "step", *names]]
+
+
+def ratio(part: pd.Series | float, whole: pd.Series | float) -> pd.Series:
+    """part / whole as a float; NaN where the whole is zero (a measure with nothing to measure has no value)."""
+    top, bottom = pd.Series(part, dtype="float64"), pd.Series(whole, dtype="float64")
+    return top / bottom.where(bottom != 0)
+
+
+__all__ = ["FLOWS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "step_flows"]

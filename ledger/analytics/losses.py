@@ -1,0 +1,102 @@
+"""Where the sugar went between kettle and jar: water apart from scrap, every loss by step and cause, ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from ledger.analytics.flows import MAKING, flows, ratio
+
+WATERFALL = (
+    ("charged_mg", "charged into the kettle", 1),
+    ("evaporated_mg", "water boiled off", -1),
+    ("reboil_mg", "kept for re-boil", -1),
+    ("scrap_mg", "scrap", -1),
+    ("unexplained_mg", "unexplained", -1),
+    ("aside_mg", "tasted, binned or counted away", -1),
+    ("in_work_mg", "still in work (more than before)", -1),
+    ("packed_mg", "packed", 0),
+)
+"""Steps of the waterfall: flow, words, sign. The signed figures of all but the last add up to the last, exactly."""
+
+_EDGE = ["step", "cause", "loss"]
+
+
+def waterfall(frame: pd.DataFrame) -> pd.DataFrame:
+    """Kettle to jar for the whole frame.
+
+    Returns:
+        ``flow``, ``what``, ``change_mg`` (signed; the packed row holds the end level), ``left_mg`` (level after the row), and
+        ``cooked_ratio`` (share of the cooked mass, charged less evaporated; NaN for the first two rows).
+    """
+    total = flows(frame, ())
+    if total.empty:
+        return _typed(
+            pd.DataFrame(columns=["flow", "what", "change_mg", "left_mg", "cooked_ratio"]), ["change_mg", "left_mg"]
+        )
+    cooked = int(total["charged_mg"].iloc[0] - total["evaporated_mg"].iloc[0])
+    rows, level = [], 0
+    for flow, words, sign in WATERFALL:
+        mass = int(total[flow].iloc[0])
+        change = sign * mass if sign else mass
+        level += sign * mass
+        share = mass / cooked if cooked and flow not in ("charged_mg", "evaporated_mg") else float("nan")
+        rows.append((flow, words, change, level, share))
+    return pd.DataFrame(rows, columns=["flow", "what", "change_mg", "left_mg", "cooked_ratio"])
+
+
+def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
+    """Every loss by step and cause, largest first: scrap by cause, unexplained by step, and the shelf's own losses.
+
+    Args:
+        frame: balances of postings with ``step``, ``kind``, ``account``.
+        by: columns to keep apart besides (``flavour``, ``week``...).
+
+    Returns:
+        `by`, ``step``, ``cause``, ``loss`` (``scrap``, ``unexplained``, ``reboil``), ``mass_mg``, ``pieces``, ``rank`` (1 = worst; re-boil
+        is not ranked, rank 0, since it comes back), ``loss_ratio`` (share of all scrap and unexplained; NaN for re-boil), ``cooked_ratio``.
+    """
+    keys = list(by)
+    names = [*keys, *_EDGE, "mass_mg", "pieces", "rank", "loss_ratio", "cooked_ratio"]
+    if frame.empty:
+        return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces", "rank"])
+    scrap = frame["kind"] == "scrap"
+    riddle = frame["kind"] == "unexplained"
+    reboil = (frame["kind"] == "lot.reboil") & frame["step"].isin(MAKING) & (frame["mass_mg"] > 0)
+    rows = frame[scrap | riddle | reboil]
+    if rows.empty:
+        return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces", "rank"])
+    kind = rows["kind"]
+    rows = rows.assign(
+        loss=kind.where(kind != "lot.reboil", "reboil"),
+        cause=rows["account"].where(
+            kind == "scrap", kind.map({"unexplained": "unexplained", "lot.reboil": "kept for re-boil"})
+        ),
+    )
+    table = rows.groupby([*keys, *_EDGE], as_index=False, sort=True)[["mass_mg", "pieces"]].sum()
+    table = table[table["mass_mg"] != 0]
+    lost = table["loss"] != "reboil"
+    table = table.assign(_lost=lost, _size=table["mass_mg"].abs())
+    table = table.sort_values(["_lost", "_size", *_EDGE], ascending=[False, False, True, True, True], kind="stable")
+    table["rank"] = table["_lost"].cumsum().where(table["_lost"], 0).astype("int64")
+    whole = int(table.loc[table["_lost"], "mass_mg"].sum())
+    total = flows(frame, ())
+    cooked = int(total["charged_mg"].iloc[0] - total["evaporated_mg"].iloc[0])
+    table["loss_ratio"] = ratio(table["mass_mg"], pd.Series(whole, index=table.index)).where(table["_lost"])
+    table["cooked_ratio"] = ratio(table["mass_mg"], pd.Series(cooked, index=table.index))
+    return table[names].reset_index(drop=True)
+
+
+def worst(table: pd.DataFrame) -> pd.Series | None:
+    """The largest single loss of a `losses` table, or None."""
+    ranked = table[(table["rank"] > 0) & (table["mass_mg"] > 0)]
+    return None if ranked.empty else ranked.iloc[0]
+
+
+def _typed(table: pd.DataFrame, whole: list[str]) -> pd.DataFrame:
+    floats = [c for c in table.columns if str(c).endswith("_ratio")]
+    return table.astype({**dict.fromkeys(whole, "int64"), **dict.fromkeys(floats, "float64")})
+
+
+__all__ = ["WATERFALL", "losses", "waterfall", "worst"]
