@@ -20,7 +20,7 @@ from ledger.domain.books.entries import Site
 from ledger.domain.decide import Decision, decide
 from ledger.domain.movement import Movement
 from ledger.domain.world import Entry
-from ledger.errors import BadInput, Conflict
+from ledger.errors import BadInput, Conflict, SlabbookError
 from ledger.projections import statements
 from ledger.projections.queries import Queries
 from ledger.projections.sql_world import SqlWorld, decode_amendment, read_book
@@ -53,6 +53,17 @@ class Order(NamedTuple):
     actor: str = ""
     command_id: str = ""
     occurred_at: str = ""
+
+
+class Rows(NamedTuple):
+    """What came of many rows: outcomes of the good ones in order, and (row number from 0, error) of the refused ones."""
+
+    outcomes: list[Outcome]
+    refused: list[tuple[int, SlabbookError]]
+
+
+class _NothingWritten(Exception):  # noqa: N818 (a signal inside this module, not an error)
+    """Undo the transaction: a dry run, or a refused row."""
 
 
 @dataclass(slots=True)
@@ -95,13 +106,50 @@ class Ledger:
             except BaseException:
                 self._world, self._at = None, -1
                 raise
-            world = self._world
-            if world is not None:
-                world.settle()
-                self._at = max([self._at, *(o.last for o in outcomes if not o.repeated)])
-                if len(world.lots) > MOST_IN_MEMORY:
-                    self._world = None
+            self._settle(outcomes)
             return outcomes
+
+    def do_rows(self, orders: Sequence[Order], *, partial: bool = False, dry: bool = False) -> Rows:
+        """Record many commands in one transaction and collect every refusal instead of stopping at the first.
+
+        Unless `partial`, one refusal means that nothing is written; with `dry` nothing is written anyway.
+        """
+        found = Rows([], [])
+
+        def work(unit: Unit) -> Rows:
+            world = self._ready(unit)
+            found.outcomes.clear()
+            found.refused.clear()
+            for number, order in enumerate(orders):
+                try:
+                    found.outcomes.append(self._one(order, unit, world))
+                except SlabbookError as error:
+                    found.refused.append((number, error))
+                unit.tick()
+            if dry or (found.refused and not partial):
+                raise _NothingWritten
+            world.flush()
+            return found
+
+        with self._lock:
+            try:
+                self.store.run(work)
+            except _NothingWritten:
+                self._world, self._at = None, -1
+                return found
+            except BaseException:
+                self._world, self._at = None, -1
+                raise
+            self._settle(found.outcomes)
+            return found
+
+    def _settle(self, outcomes: list[Outcome]) -> None:
+        world = self._world
+        if world is not None:
+            world.settle()
+            self._at = max([self._at, *(o.last for o in outcomes if not o.repeated)])
+            if len(world.lots) > MOST_IN_MEMORY:
+                self._world = None
 
     def _ready(self, unit: Unit) -> SqlWorld:
         if self._world is None or self._at != unit.head.position or self._world.pending:

@@ -151,7 +151,7 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
     new = stated[0]
     if type(new) is not type(record.event):
         raise Refused(
-            f"Entry {cmd.origin} is a {record.event.step}; it cannot become a {new.step}. Void it and record the other.",  # type: ignore[attr-defined]
+            f"Entry {cmd.origin} is a {_word(record.event)}; it cannot become a {_word(new)}. Void it and record the other.",
             origin=cmd.origin,
         )
     if new.batch != record.event.batch:  # type: ignore[attr-defined]
@@ -162,6 +162,10 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
     if new == record.event:
         return []
     return cascade(record, new, state)
+
+
+def _word(event: Any) -> str:
+    return str(getattr(event, "step", "")) or type(event).__name__
 
 
 def _amend_opening(command: bc.OpenBatch, record: Recorded, state: State) -> list[Changed]:

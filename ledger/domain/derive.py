@@ -31,9 +31,9 @@ def wages(work: tuple[object, ...]) -> int:
     return sum(w.seconds * w.rate // 3600 for w in work)  # type: ignore[attr-defined]
 
 
-def _short(kind: str, lot: Lot, asked: str, held: str, **facts: object) -> NotEnough:
+def _short(kind: str, lot: Lot, wanted: str, there: str, **facts: object) -> NotEnough:
     return NotEnough(
-        f"Lot {lot.lot} holds {held}, but {asked} was asked for. Check the lot code and the figure; if the shelf really holds more, "
+        f"Lot {lot.lot} holds {there}, but {wanted} was asked for. Check the lot code and the figure; if the shelf really holds more, "
         f"count it first (`slabbook count {lot.lot} ...`).",
         lot=lot.lot, kind=kind, **facts,
     )  # fmt: skip

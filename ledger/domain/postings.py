@@ -115,6 +115,6 @@ def postings(event: Movement, lots: LotLookup) -> list[Posting]:
 
 
 _OTHER_SIDE = {
-    "receive": "supplier", "sell": "customer", "ship": "customer", "return": "customer", "sample": "sample", "count": "unexplained",
+    "receive": "supplier", "sell": "customer", "ship": "customer", "return": "customer", "sample": "sample", "scrap": "scrap", "count": "unexplained",
 }  # fmt: skip
 FLOOR_STEPS = STEPS

@@ -1,0 +1,96 @@
+"""`slabbook book load|show|history`: what the shop knows before a burner is lit."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+import msgspec
+from rich.table import Table
+
+from ledger.application.contacts import set_contacts
+from ledger.application.ledger import Order
+from ledger.domain.books.commands import Define
+from ledger.domain.books.entries import KIND_OF, KINDS
+from ledger.interfaces import book_file
+from ledger.interfaces.cli.context import Shop, console, pass_shop
+
+
+@click.group("book")
+def book() -> None:
+    """Materials, flavours, designs, recipes, packs, workers, stations, the site, feasts, partners and channels."""
+
+
+@book.command("load")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--kind", type=click.Choice(sorted(KINDS)), help="For a CSV file: what its rows are.")
+@pass_shop
+def load(shop: Shop, file: Path, kind: str | None) -> None:
+    """Load a TOML book, or a CSV file of one kind. Loading again records only what differs."""
+    text = file.read_text(encoding="utf-8-sig")
+    ledger = shop.ledger
+    known = ledger.book()
+    if file.suffix.lower() == ".csv":
+        if kind is None:
+            raise click.UsageError("A CSV file needs --kind, to say what its rows are.")
+        entries, contacts = book_file.entries_from_csv(kind, text, known), []
+    else:
+        entries, contacts = book_file.entries_from_toml(text, known), book_file.contacts_from_toml(text)
+    outcomes = ledger.do_all([Order(Define(day=ledger.today(), entry=e), shop.by) for e in entries]) if entries else []
+    if contacts:
+        set_contacts(ledger, [(c.kind, c.id, c.name, c.address, c.phone) for c in contacts])
+    changed = [KIND_OF[type(e)] + " " + e.id for e, o in zip(entries, outcomes, strict=True) if o.first]
+    out = console()
+    out.print(f"{len(entries)} entries read, {len(changed)} recorded, {len(entries) - len(changed)} unchanged; {len(contacts)} contacts set.")
+    if 0 < len(changed) <= 20:
+        out.print("Recorded: " + ", ".join(changed))
+
+
+@book.command("show")
+@click.argument("kind", type=click.Choice(sorted(KINDS)), required=False)
+@click.argument("id", required=False)
+@click.option("--json", "as_json", is_flag=True)
+@pass_shop
+def show(shop: Shop, kind: str | None, id: str | None, as_json: bool) -> None:
+    """Show what the book holds: all kinds, one kind, or one entry."""
+    entries = shop.ledger.book()
+    out = console()
+    if kind is None:
+        table = Table(title="The book")
+        table.add_column("kind")
+        table.add_column("entries", justify="right")
+        for name, cls in KINDS.items():
+            table.add_row(name, str(len(entries.all(cls))))
+        out.print(table)
+        return
+    found = [entries.get(KINDS[kind], id)] if id else entries.all(KINDS[kind])
+    if as_json or id:
+        click.echo(json.dumps([msgspec.to_builtins(e) for e in found], indent=2, ensure_ascii=False))
+        return
+    names = [f.name for f in msgspec.inspect.type_info(KINDS[kind]).fields][:7]  # type: ignore[attr-defined]
+    table = Table(title=f"{kind} ({len(found)})")
+    for name in names:
+        table.add_column(name)
+    for entry in found:
+        table.add_row(*(str(getattr(entry, n)) for n in names))
+    out.print(table)
+
+
+@book.command("history")
+@click.argument("kind", type=click.Choice(sorted(KINDS)))
+@click.argument("id")
+@pass_shop
+def history(shop: Shop, kind: str, id: str) -> None:
+    """Every version of one entry, and what changed between them."""
+    frame = shop.ledger.queries.book_history(kind, id)
+    shop.ledger.book().get(KINDS[kind], id)
+    before: dict[str, object] = {}
+    for row in frame.itertuples():
+        data = dict(row.data)
+        changed = {k: v for k, v in data.items() if before.get(k) != v} if before else data
+        console().print(f"version {row.version}, {row.day}, entry {row.position}: " + json.dumps(changed, ensure_ascii=False), markup=False)
+        before = data
+
+
+COMMANDS: tuple[click.Command, ...] = (book,)

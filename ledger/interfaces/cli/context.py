@@ -1,0 +1,96 @@
+"""What every command of `slabbook` needs: which ledger, who speaks, and how a refusal is told."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.console import Console
+
+from ledger.application.ledger import Ledger, Outcome, open_ledger
+from ledger.interfaces.commands_in import read_command
+
+DEFAULT_URL = "sqlite:///slabbook.sqlite"
+
+
+def console(error: bool = False) -> Console:
+    """A console that wraps nothing when its output goes to a file."""
+    return Console(stderr=error, highlight=False, soft_wrap=True)
+
+
+@dataclass(slots=True)
+class Shop:
+    """The ledger a command line speaks to, opened when first needed."""
+
+    url: str
+    site: str
+    by: str
+    _ledger: Ledger | None = None
+
+    @property
+    def ledger(self) -> Ledger:
+        """The ledger, made if it is not there yet."""
+        if self._ledger is None:
+            self._ledger = open_ledger(as_url(self.url), self.site)
+        return self._ledger
+
+    def record(self, name: str, data: dict[str, Any], command_id: str = "") -> Outcome:
+        """Read, decide and record one command, and say what came of it."""
+        ledger = self.ledger
+        command = read_command(name, data, ledger.book(), ledger.today())
+        outcome = ledger.do(command, self.by, command_id)
+        tell(outcome)
+        return outcome
+
+
+def as_url(text: str) -> str:
+    """A database address; a bare file name means an SQLite file."""
+    return text if "://" in text else f"sqlite:///{Path(text).as_posix()}"
+
+
+def tell(outcome: Outcome) -> None:
+    """What came of a command, in one line, with every flag below."""
+    out = console()
+    if not outcome.first:
+        out.print("Nothing to do: the ledger says so already.")
+        return
+    where = f"entry {outcome.first}" if outcome.first == outcome.last else f"entries {outcome.first} to {outcome.last}"
+    made = f", made {', '.join(outcome.lots)}" if outcome.lots else ""
+    batch = f" (batch {outcome.batch})" if outcome.batch else ""
+    again = " It was recorded before under this command id." if outcome.repeated else ""
+    out.print(f"Recorded as {where}{batch}{made}.{again}")
+    if outcome.also_amended:
+        out.print(f"{len(outcome.also_amended)} later entries follow from it and were amended too: {', '.join(map(str, outcome.also_amended))}.")
+    for flag in outcome.flags:
+        out.print(f"Flag: {flag}")
+
+
+pass_shop: Callable[[Any], Any] = click.make_pass_decorator(Shop)
+
+
+def shop_options(function: Any) -> Any:
+    """`--ledger`, `--site` and `--by`, with their environment variables."""
+    options = (
+        click.option("--ledger", "url", default=lambda: os.environ.get("SLABBOOK_LEDGER", DEFAULT_URL), show_default=DEFAULT_URL,
+                     help="File or database address of the ledger (or SLABBOOK_LEDGER)."),
+        click.option("--site", default=lambda: os.environ.get("SLABBOOK_SITE", "main"), show_default="main", help="Which site (or SLABBOOK_SITE)."),
+        click.option("--by", default=lambda: os.environ.get("SLABBOOK_BY", ""), help="Initials of who records (or SLABBOOK_BY)."),
+    )  # fmt: skip
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+def pairs(values: tuple[str, ...], what: str) -> list[tuple[str, str]]:
+    """`NAME=AMOUNT` arguments split at the first `=`; the amount may be missing."""
+    found = []
+    for value in values:
+        name, _, amount = value.partition("=")
+        if not name.strip():
+            raise click.UsageError(f"`{value}` names nothing; give it as {what}.")
+        found.append((name.strip(), amount.strip()))
+    return found

@@ -1,0 +1,47 @@
+"""`slabbook`: the command line. Exit code 0: done; 2: refused, nothing written; 1: something is wrong with the ledger or machine."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from ledger.errors import LedgerDamaged, SlabbookError
+from ledger.interfaces.cli import book, files, plan, read, record, upkeep
+from ledger.interfaces.cli.context import Shop, console, shop_options
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@shop_options
+@click.pass_context
+def cli(context: click.Context, url: str, site: str, by: str) -> None:
+    """Slabbook: the production ledger of a candy workshop.
+
+    Amounts are written as people say them: "27.5 lb", "12 kg 400 g", "310 F", "1 h 20 min".
+    """
+    context.obj = Shop(url, site, by)
+
+
+for _module in (record, read, book, files, upkeep, plan):
+    for _command in _module.COMMANDS:
+        cli.add_command(_command)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and leave with its exit code."""
+    try:
+        code = cli.main(args=arguments, prog_name="slabbook", standalone_mode=False)
+    except SlabbookError as error:
+        console(error=True).print(f"{error.message}  [{error.code}]", markup=False)
+        sys.exit(1 if isinstance(error, LedgerDamaged) else 2)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        console(error=True).print("Stopped; nothing more was written.")
+        sys.exit(130)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()
