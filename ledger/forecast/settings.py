@@ -104,8 +104,8 @@ class ForecastSettings:
     knots: tuple[int, ...] = (-49, -35, -21, -14, -7, 0)
     harmonics: int = 2
     normal_days: float | None = None
-    calibration_weeks: int = 78
-    calibration_step: int = 3
+    calibration_weeks: int = 52
+    calibration_step: int = 2
     least_training: int = 52
     beliefs: Beliefs = field(default_factory=Beliefs)
 
