@@ -71,7 +71,7 @@ class Separator:
                     here = slack + np.array([point[g] if (g := m.gap[i][t]) >= 0 else 0.0 for t in range(weeks)])[None]
                 elif kind == 2:
                     here = slack + (a.end_cap[i] / 1000 - point[m.closing[i]])
-                broken = r * (q - x_sum) - here
+                broken = np.where(q > 0, r * (q - x_sum) - here, -1.0)
                 for flat in np.argpartition(broken.ravel(), -min(an_item, broken.size))[-an_item:]:
                     k, last = divmod(int(flat), weeks)
                     if broken[k, last] > least_break * max(1.0, r[k, last]):

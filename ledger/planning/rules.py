@@ -36,7 +36,7 @@ class Room:
                 return False
         minutes = self.hands[t] + a.hands[i]
         if self.with_overtime:
-            return a.hands_cost(t, minutes) >= 0
+            return bool(a.hands_cost(t, minutes) >= 0)
         return minutes <= a.people[t]
 
     def put(self, i: int, t: int) -> None:
@@ -144,12 +144,10 @@ def _lowest_cover(a: Arrays, with_overtime: bool, weeks_ahead: int) -> Table:
 def _cover(a: Arrays, i: int, t: int, grams: int) -> int:
     """Thousandths of a week that ``grams`` last from week ``t``; very long when nothing more is wanted."""
     left = grams - a.display[i][t]
-    weeks = 0
-    for u in range(t, a.end[i] + 1):
+    for weeks, u in enumerate(range(t, a.end[i] + 1)):
         if a.demand[i][u] > left:
             return weeks * 1000 + max(-1000, left * 1000 // a.demand[i][u])
         left -= a.demand[i][u]
-        weeks += 1
     return 10**9
 
 

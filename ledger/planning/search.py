@@ -81,9 +81,9 @@ class Search:
             new_stock.append(in_hand)
             new_cost.append(cost)
             delta += cost - costs[t]
-            if t > last_change and in_hand == stock[t] and t < last and not keep:
-                if not shelf or not in_hand or t >= last_change + shelf:
-                    break
+            same = t > last_change and in_hand == stock[t] and t < last and not keep
+            if same and (not shelf or not in_hand or t >= last_change + shelf):
+                break
         if keep:
             stock[first : first + len(new_stock)] = new_stock
             costs[first : first + len(new_cost)] = new_cost

@@ -252,8 +252,7 @@ def week_use(a: Arrays, table: Table, costing: Costing) -> tuple[WeekUse, ...]:
 def settings_of(problem: Problem) -> tuple[tuple[str, int], ...]:
     """The prices and limits a plan was made with, to be kept beside it."""
     prices = problem.prices
-    names = [name for name in prices.__slots__]
-    pairs = [(name, int(getattr(prices, name))) for name in names]
+    pairs = [(name, int(getattr(prices, name))) for name in prices.__slots__]
     pairs += [("store_g", -1 if problem.store_g is None else problem.store_g)]
     pairs += [("frozen_weeks", problem.frozen_weeks), ("kept_weeks", problem.kept_weeks)]
     return tuple(pairs)

@@ -56,12 +56,12 @@ def _new_solver() -> Any:
     """A solver; the first one of a process would print a banner to standard output before any option can silence it."""
     global _banner_spoken
     if _banner_spoken:
-        return highspy.Highs()
+        return highspy.Highs()  # type: ignore[no-untyped-call]
     kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
     try:
         sys.stdout.flush()
         os.dup2(nowhere, 1)
-        h = highspy.Highs()
+        h = highspy.Highs()  # type: ignore[no-untyped-call]
         if os.name == "posix":
             ctypes.CDLL(None).fflush(None)
     finally:
@@ -94,7 +94,9 @@ def _solver(m: Program, whole: bool) -> Any:
 
 
 def _add(h: Any, cuts: list[Cut]) -> None:
-    starts, columns, values = [], [], []
+    starts: list[int] = []
+    columns: list[int] = []
+    values: list[float] = []
     for _, entries in cuts:
         starts.append(len(columns))
         for column, value in entries:

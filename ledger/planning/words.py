@@ -1,0 +1,212 @@
+"""A plan in words a maker acts on, each sentence with the keys of the figures it was made from.
+
+Keys are addresses into the plan: ``item/KEY``, ``item/KEY/week/T``, ``week/T``, ``short/KEY/T``, ``line/KEY/T``, ``plan``.
+Nothing here is canned: a sentence whose figures are not in the plan is not said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ledger.planning.plan import Plan, Shortage
+from ledger.planning.problem import Problem
+from ledger.planning.reasons import Worth, worth_of_helper
+
+FULL_PER_MILLE = 970
+"""Share of its minutes from which a week's hands or station count as full."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A sentence, what it is about (start, full, short, ahead, helps, proof, finding) and the keys of its figures."""
+
+    text: str
+    about: str
+    keys: tuple[str, ...]
+
+
+def kilos(grams: int) -> str:
+    """Grams as kilograms: whole from ten on, one decimal below."""
+    return f"{grams / 1000:.0f} kg" if abs(grams) >= 10_000 else f"{grams / 1000:.1f} kg"
+
+
+def money(problem: Problem, milli: int) -> str:
+    """Milli as whole major units of the shop's currency."""
+    return f"{problem.currency} {round(milli / 1000 / problem.minor_per_major):,}".replace(",", " ")
+
+
+def sentences(plan: Plan, problem: Problem, helps: Sequence[Worth] = ()) -> list[Sentence]:
+    """Everything worth saying, in the order a maker needs it."""
+    said = [Sentence(message, "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
+    said += _starts(plan, problem)
+    said += _full_weeks(plan)
+    said += _short(plan, problem)
+    said += _ahead(plan, problem)
+    said += _helps(plan, problem, helps)
+    said += _extra_hands(plan)
+    said.append(_proof(plan, problem))
+    return said
+
+
+def _name(problem: Problem, key: str) -> str:
+    return next((item.name for item in problem.items if item.key == key), key)
+
+
+def _starts(plan: Plan, problem: Problem) -> list[Sentence]:
+    said = []
+    for item in problem.items:
+        if item.season is None:
+            continue
+        lines = sorted((line for line in plan.lines if line.item == item.key), key=lambda line: line.week)
+        if not lines:
+            continue
+        row = plan.of(item.key)
+        batches, made = sum(line.batches for line in lines), sum(line.grams for line in lines)
+        first, last = lines[0], lines[-1]
+        text = f"Start {item.name} in {first.label}"
+        text += f", last batch in {last.label}" if last.week != first.week else ""
+        plural = "batch" if batches == 1 else "batches"
+        text += f": {batches} {plural}, {kilos(made)}; {kilos(sum(row.sold))} should sell"
+        text += f" and {kilos(row.left)} be left." if row.left >= 100 else "."
+        said.append((first.week, Sentence(text, "start", (f"item/{item.key}", f"line/{item.key}/{first.week}"))))
+    return [sentence for _, sentence in sorted(said, key=lambda pair: (pair[0], pair[1].text))]
+
+
+def _full_weeks(plan: Plan) -> list[Sentence]:
+    full: dict[str, list[int]] = {}
+    for week in plan.weeks:
+        if week.hands_there and week.hands_used * 1000 >= week.hands_there * FULL_PER_MILLE:
+            full.setdefault("hands", []).append(week.week)
+        for name, used, there in week.stations:
+            if there and used * 1000 >= there * FULL_PER_MILLE:
+                full.setdefault(name, []).append(week.week)
+    said = []
+    for name, weeks in sorted(full.items(), key=lambda pair: (pair[1][0], pair[0])):
+        for first, last in spans(weeks):
+            one, two = plan.weeks[first].label, plan.weeks[last].label
+            when = f"In {one}" if first == last else f"From {one} to {two}"
+            what = "the hands are full" if name == "hands" else f"the {name} is full"
+            keys = tuple(f"week/{t}" for t in range(first, last + 1))
+            said.append(Sentence(f"{when} {what}.", "full", keys))
+    return said
+
+
+def spans(weeks: Sequence[int]) -> list[tuple[int, int]]:
+    """Week numbers as runs of weeks in a row."""
+    runs: list[tuple[int, int]] = []
+    for week in sorted(weeks):
+        if runs and runs[-1][1] == week - 1:
+            runs[-1] = (runs[-1][0], week)
+        else:
+            runs.append((week, week))
+    return runs
+
+
+def _short(plan: Plan, problem: Problem, most: int = 5) -> list[Sentence]:
+    by_item: dict[str, list[Shortage]] = {}
+    for shortage in plan.shortages:
+        by_item.setdefault(shortage.item, []).append(shortage)
+    order = sorted(by_item.items(), key=lambda pair: -sum(s.worth for s in pair[1]))
+    said = []
+    for key, rows in order[:most]:
+        grams, worth = sum(s.grams for s in rows), sum(s.worth for s in rows)
+        first, last = min(s.week for s in rows), max(s.week for s in rows)
+        one, two = plan.weeks[first].label, plan.weeks[last].label
+        when = f"in {one}" if first == last else f"between {one} and {two}"
+        text = (
+            f"{kilos(grams)} of {_name(problem, key)} will be missing {when}, {money(problem, worth * 1000)} of margin"
+        )
+        why = _why(plan, max(rows, key=lambda s: s.grams))
+        text += f": {why}." if why else "."
+        said.append(Sentence(text, "short", tuple(f"short/{s.item}/{s.week}" for s in rows)))
+    rest = order[most:]
+    if rest:
+        grams = sum(s.grams for _, rows in rest for s in rows)
+        keys = tuple(f"item/{key}" for key, _ in rest)
+        said.append(Sentence(f"{len(rest)} more items miss {kilos(grams)} together.", "short", keys))
+    return said
+
+
+def _why(plan: Plan, shortage: Shortage) -> str:
+    parts = []
+    for reason in shortage.reasons[-3:]:
+        one, two = plan.weeks[reason.first].label, plan.weeks[reason.last].label
+        parts.append(f"{one if reason.first == reason.last else f'{one} to {two}'} {reason.words}")
+    return "; ".join(parts)
+
+
+def _ahead(plan: Plan, problem: Problem, least_weeks: int = 3, most: int = 3) -> list[Sentence]:
+    """Batches made well before they are needed, because the later weeks are full."""
+    full = {w.week for w in plan.weeks if w.hands_there and w.hands_used * 1000 >= w.hands_there * FULL_PER_MILLE}
+    said = []
+    for row in plan.items:
+        for week, made in enumerate(row.made):
+            if not made or week in full:
+                continue
+            before = row.stock[week] - made
+            needed = next(
+                (t for t in range(week, len(row.demand)) if sum(row.sold[week + 1 : t + 1]) > max(0, before)), None
+            )
+            if needed is not None and needed - week >= least_weeks and needed in full:
+                text = (
+                    f"Make {kilos(made)} of {_name(problem, row.item)} already in {plan.weeks[week].label}: "
+                    f"it is first needed in {plan.weeks[needed].label}, when the hands are full."
+                )
+                said.append((made, Sentence(text, "ahead", (f"line/{row.item}/{week}", f"week/{needed}"))))
+    return [sentence for _, sentence in sorted(said, key=lambda pair: (-pair[0], pair[1].text))[:most]]
+
+
+def helps_worth_asking(plan: Plan, problem: Problem) -> list[Worth]:
+    """Worth of a helper in the full weeks before the dearest shortage; each entry solves two bounds."""
+    stopped = [s for s in plan.shortages if any(r.code in ("no-hands", "overtime-dearer") for r in s.reasons)]
+    if not stopped:
+        return []
+    dearest = stopped[0]
+    weeks = tuple(
+        t for r in dearest.reasons if r.code in ("no-hands", "overtime-dearer") for t in range(r.first, r.last + 1)
+    )[-4:]
+    return [worth_of_helper(problem, weeks)]
+
+
+def _helps(plan: Plan, problem: Problem, helps: Sequence[Worth]) -> list[Sentence]:
+    said = []
+    for worth in helps:
+        if worth.saves_milli * 100 < max(1, plan.cost_milli - plan.unavoidable_milli):
+            continue
+        one, two = plan.weeks[worth.weeks[0]].label, plan.weeks[worth.weeks[-1]].label
+        when = f"in {one}" if one == two else f"in {len(worth.weeks)} weeks from {one} to {two}"
+        text = f"{worth.what[0].upper()}{worth.what[1:]} {when} would save about {money(problem, worth.saves_milli)}"
+        text += f" and cost {money(problem, worth.costs_milli)}." if worth.costs_milli else "."
+        said.append(Sentence(text, "helps", tuple(f"week/{t}" for t in worth.weeks)))
+    return said
+
+
+def _extra_hands(plan: Plan) -> list[Sentence]:
+    shifts = [(w.label, w.helper_shifts, w.week) for w in plan.weeks if w.helper_shifts]
+    said = []
+    if shifts:
+        total = sum(count for _, count, _ in shifts)
+        names = ", ".join(f"{label} ({count})" for label, count, _ in shifts)
+        plural = "shift" if total == 1 else "shifts"
+        keys = tuple(f"week/{week}" for _, _, week in shifts)
+        said.append(Sentence(f"The plan calls a helper for {total} {plural}: {names}.", "helps", keys))
+    minutes = sum(w.overtime_minutes for w in plan.weeks)
+    if minutes:
+        keys = tuple(f"week/{w.week}" for w in plan.weeks if w.overtime_minutes)
+        said.append(Sentence(f"It asks for {minutes / 60:.1f} hours of overtime in {len(keys)} weeks.", "helps", keys))
+    return said
+
+
+def _proof(plan: Plan, problem: Problem) -> Sentence:
+    better = plan.rule_milli - plan.cost_milli
+    if plan.gap_ppm is None or plan.bound_milli is None:
+        text = "How near this plan is to the best possible is not known"
+    else:
+        a_week = (plan.cost_milli - plan.bound_milli) // max(1, len(plan.weeks))
+        text = f"This plan costs at most {plan.gap_ppm / 10_000:.2f} % more than the best possible"
+        text += f" ({money(problem, a_week)} a week)"
+    text += f", and {money(problem, better)} less than the best simple rule ({plan.rule})." if better > 0 else "."
+    if plan.stopped:
+        text += " It was stopped early: more time may find a better one."
+    return Sentence(text, "proof", ("plan",))
