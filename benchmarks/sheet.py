@@ -1,7 +1,8 @@
 """How much processor time a batch sheet takes from a 2,000 x 2,000 pixel picture, in seconds and as ratios.
 
 Run ``python -m benchmarks.sheet``. The yardstick is one plain Euclidean distance transform of the same picture at full
-size (SciPy), timed in the same run, so that the ratios can be compared between machines. The aim: a whole sheet with its
+size (SciPy), timed in the same run, so that the ratios can be compared between machines. The aim: a whole sheet with
+its
 PDF in under one second of processor time.
 """
 

@@ -19,12 +19,13 @@ from itertools import islice
 from typing import Any, TypeVar
 
 import psycopg
-from psycopg.pq import TransactionStatus
+from psycopg.pq import ConnStatus, TransactionStatus
 from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.pool import PoolProxiedConnection
 
 from ledger.errors import SlabbookError
 from ledger.store.errors import LedgerBusy, LedgerUnreachable, taken_command_id, taken_event_id
+from ledger.store.postgres_wire import Wire
 from ledger.store.session import Session, Writes
 from ledger.store.statements import POSTGRESQL, Params, Row, Statement
 
@@ -39,10 +40,11 @@ CHUNK = 5_000
 
 BEGIN = "BEGIN ISOLATION LEVEL READ COMMITTED"
 SNAPSHOT = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-TAKE_HEAD = "SELECT slabbook_take_head(%s::text, %s::bigint)"
-HOLD = "SELECT slabbook_hold(%s::text)"
+TAKE_HEAD = "SELECT slabbook_take_head($1::text, $2::bigint)"
+HOLD = "SELECT slabbook_hold($1::text)"
 LOST_RACE = "SB001"
 LOCK_TIMEOUT = "55P03"
+_OPEN = (TransactionStatus.INTRANS, TransactionStatus.INERROR)
 
 
 class PostgresSession:
@@ -50,19 +52,18 @@ class PostgresSession:
 
     dialect = POSTGRESQL
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, wire: Wire) -> None:
         self.connection = connection
+        self.wire = wire
 
     def rows(self, statement: Statement, params: Params = ()) -> list[Row]:
-        sql, arranged = statement.arranged(POSTGRESQL, params)
-        return self.connection.execute(sql, arranged).fetchall()
+        wire = self.wire
+        return wire.rows(wire.trip([statement.arranged(POSTGRESQL, params)])[0])
 
     def rows_of(self, asked: Sequence[tuple[Statement, Params]]) -> list[list[Row]]:
-        if len(asked) == 1:
-            return [self.rows(*asked[0])]
-        with self.connection.pipeline():
-            cursors = [self.connection.execute(*statement.arranged(POSTGRESQL, params)) for statement, params in asked]
-        return [cursor.fetchall() for cursor in cursors]
+        wire = self.wire
+        answers = wire.trip([statement.arranged(POSTGRESQL, params) for statement, params in asked])
+        return [wire.rows(answer) for answer in answers]
 
 
 class PostgresBackend:
@@ -86,10 +87,8 @@ class PostgresBackend:
         while True:
             holding = exclusive or losses >= LOSSES_BEFORE_LOCK
             try:
-                with self._connection() as connection:
-                    if holding:
-                        return _holding_the_lock(connection, attempt, site)
-                    return _all_in_one_trip(connection, attempt)
+                with self._session() as session:
+                    return (_holding_the_lock if holding else _all_in_one_trip)(session, attempt, site)
             except psycopg.Error as error:
                 lost = error.sqlstate == LOST_RACE or error.diag.constraint_name == "pk_commands"
                 if holding or not lost:
@@ -102,108 +101,93 @@ class PostgresBackend:
     @contextmanager
     def read(self) -> Iterator[PostgresSession]:
         """A snapshot: what others commit meanwhile is not seen, and they are not held up."""
-        with self._connection() as connection:
-            connection.execute(SNAPSHOT)
-            yield PostgresSession(connection)
+        with self._session() as session:
+            session.wire.trip([(SNAPSHOT, ())])
+            yield session
 
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
 
     @contextmanager
-    def _connection(self) -> Iterator[Connection]:
+    def _session(self) -> Iterator[PostgresSession]:
         """A pooled connection, given back without an open transaction; a broken one is thrown away."""
         try:
             proxied = self.engine.raw_connection()
-            if _driver(proxied).broken:  # the server went away while nobody looked
-                proxied.invalidate()
-                proxied.close()
-                proxied = self.engine.raw_connection()
         except psycopg.OperationalError as error:
             raise LedgerUnreachable(f"the database server does not answer: {error}") from error
         connection = _driver(proxied)
+        wire = proxied.info.get("wire")
+        if wire is None:
+            wire = proxied.info["wire"] = Wire(connection)
         try:
-            yield connection
+            yield PostgresSession(connection, wire)
         finally:
             try:
-                if connection.info.transaction_status != TransactionStatus.IDLE:
+                if connection.pgconn.transaction_status in _OPEN:
                     connection.rollback()
             finally:
-                if connection.broken:
+                if connection.closed:
                     proxied.invalidate()
                 proxied.close()
 
 
-def _all_in_one_trip(connection: Connection, attempt: Callable[[Session], tuple[T, Writes]]) -> T:
-    result, writes = attempt(PostgresSession(connection))
+def _all_in_one_trip(session: PostgresSession, attempt: Callable[[Session], tuple[T, Writes]], _site: str) -> T:
+    result, writes = attempt(session)
     if not writes.batches:
         return result
+    begin: list[tuple[str, Params]] = [(BEGIN, ()), (TAKE_HEAD, (writes.site, writes.based_on))]
     if writes.size is None or writes.size > BULK_ROWS:
-        connection.execute(BEGIN)
-        connection.execute(TAKE_HEAD, (writes.site, writes.based_on))
+        session.wire.trip(begin)
         for statement, rows in writes.batches:
-            _send_bulk(connection, statement, rows)
-        _commit(connection)
-        return result
-    with _telling_of_doubt(), connection.pipeline():
-        connection.execute(BEGIN)
-        connection.execute(TAKE_HEAD, (writes.site, writes.based_on))
-        for statement, rows in writes.batches:
-            _send(connection, statement, rows)
-        committed = connection.execute("COMMIT")
-    assert committed.statusmessage == "COMMIT", committed.statusmessage
-    return result
-
-
-def _holding_the_lock(connection: Connection, attempt: Callable[[Session], tuple[T, Writes]], site: str) -> T:
-    connection.execute(BEGIN)
-    connection.execute(HOLD, (site,))
-    result, writes = attempt(PostgresSession(connection))
-    for statement, rows in writes.batches:
-        _send_bulk(connection, statement, rows)
-    _commit(connection)
-    return result
-
-
-def _send(connection: Connection, statement: Statement, rows: Iterable[Row]) -> None:
-    sql, arrange, _columns = statement.on(POSTGRESQL)
-    if arrange is not None:
-        rows = map(arrange, rows)
-    if isinstance(rows, list) and len(rows) == 1:
-        connection.execute(sql, rows[0])
+            _send_bulk(session, statement, rows)
+        _commit(session, [])
     else:
-        connection.cursor().executemany(sql, rows)
+        _commit(session, [*begin, *(one for statement, rows in writes.batches for one in _all(statement, rows))])
+    return result
 
 
-def _send_bulk(connection: Connection, statement: Statement, rows: Iterable[Row]) -> None:
+def _holding_the_lock(session: PostgresSession, attempt: Callable[[Session], tuple[T, Writes]], site: str) -> T:
+    session.wire.trip([(BEGIN, ()), (HOLD, (site,))])
+    result, writes = attempt(session)
+    for statement, rows in writes.batches:
+        _send_bulk(session, statement, rows)
+    _commit(session, [])
+    return result
+
+
+def _all(statement: Statement, rows: Iterable[Row]) -> Iterator[tuple[str, Params]]:
+    """A statement once for each row, ready to send."""
+    sql, arrange, _columns = statement.on(POSTGRESQL)
+    return ((sql, row) for row in (rows if arrange is None else map(arrange, rows)))
+
+
+def _send_bulk(session: PostgresSession, statement: Statement, rows: Iterable[Row]) -> None:
     if statement.copy_sql is not None and not (isinstance(rows, list) and len(rows) < BULK_ROWS):
-        with connection.cursor() as cursor, cursor.copy(statement.copy_sql) as copy:
+        with session.connection.cursor() as cursor, cursor.copy(statement.copy_sql.encode()) as copy:
             for row in rows:
                 copy.write_row(row)
         return
-    rows = iter(rows)
-    while chunk := list(islice(rows, CHUNK)):
-        _send(connection, statement, chunk)
+    ready = _all(statement, rows)
+    while chunk := list(islice(ready, CHUNK)):
+        session.wire.trip(chunk)
 
 
-def _commit(connection: Connection) -> None:
-    with _telling_of_doubt():
-        committed = connection.execute("COMMIT")
-    assert committed.statusmessage == "COMMIT", committed.statusmessage
+def _commit(session: PostgresSession, before: list[tuple[str, Params]]) -> None:
+    """Send the last statements and COMMIT.
 
-
-@contextmanager
-def _telling_of_doubt() -> Iterator[None]:
-    """A connection that breaks around COMMIT leaves open whether it happened; say so instead of guessing."""
+    A connection that breaks here leaves open whether the commit happened; the error says so instead of guessing.
+    """
     try:
-        yield
+        committed = session.wire.trip([*before, ("COMMIT", ())])[-1]
     except psycopg.OperationalError as error:
-        if error.sqlstate in (LOST_RACE, LOCK_TIMEOUT):
-            raise
+        if error.sqlstate is not None and session.connection.pgconn.status == ConnStatus.OK:
+            raise  # the server answered: it refused
         raise LedgerUnreachable(
             "the connection to the database broke while writing, so it is not known whether the entry was stored; "
             "send the same command again with the same command id: it will not be stored twice"
         ) from error
+    assert committed.command_status == b"COMMIT", committed.command_status
 
 
 def _driver(proxied: PoolProxiedConnection) -> Connection:
@@ -214,8 +198,6 @@ def _driver(proxied: PoolProxiedConnection) -> Connection:
 
 def _set_up(connection: Any, _record: Any) -> None:
     connection.autocommit = True  # we say BEGIN ourselves
-    connection.prepare_threshold = 1
-    connection.prepared_max = 500
     if connection.execute("SHOW synchronous_commit").fetchone()[0] == "off":
         connection.execute("SET synchronous_commit = on")  # what is acknowledged must survive a power cut
 

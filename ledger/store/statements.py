@@ -26,7 +26,7 @@ POSTGRESQL = "postgresql"
 
 _dialects: dict[str, Dialect] = {
     SQLITE: sqlite.dialect(paramstyle="qmark"),
-    POSTGRESQL: psycopg_dialect.dialect(paramstyle="format"),  # type: ignore[no-untyped-call]
+    POSTGRESQL: psycopg_dialect.dialect(paramstyle="numeric_dollar"),  # type: ignore[no-untyped-call]
 }
 
 

@@ -201,7 +201,7 @@ class Unit:
                 )
             )
         if self._frontier is not None and self._event_rows:
-            batches.append((SET_HEAD, [(self.site, self._position, self.recorded_at, bytes(self._frontier))]))
+            batches.append((SET_HEAD, [(self.site, self._position, self._event_rows[-1][8], bytes(self._frontier))]))
         return Writes(self.site, self.head.position, batches)
 
     def _open(self, command_id: str | None, streams: Sequence[str]) -> Head:
