@@ -21,15 +21,25 @@ Role = Literal["sugar", "syrup", "water", "re-boil"]
 #: Sucrose dissolved by 100 g of water at saturation (Antokolskaya 1964, in Mohos 2010, table A2.2).
 SOLUBILITY_G_PER_100G = (
     (0, 179.2),
+    (5, 184.7),
     (10, 190.5),
+    (15, 197.0),
     (20, 203.9),
+    (25, 211.4),
     (30, 219.9),
+    (35, 228.4),
     (40, 238.1),
+    (45, 248.7),
     (50, 260.4),
+    (55, 273.1),
     (60, 287.3),
+    (65, 302.9),
     (70, 320.5),
+    (75, 339.9),
     (80, 362.1),
+    (85, 386.8),
     (90, 415.7),
+    (95, 448.6),
     (100, 487.2),
 )
 
@@ -181,7 +191,8 @@ def _has_syrup(charge: Sequence[ChargeLine]) -> bool:
 def scaled_charge(charge: Sequence[ChargeLine], cooked_mg: int, moisture_ppm: int) -> tuple[ChargeLine, ...]:
     """The same recipe, sized so that ``cooked_mg`` is left at this moisture. The lines sum exactly to the charge."""
     as_written = cook_balance(charge, moisture_ppm)
-    total = whole(cooked_mg * as_written.charge_mg / as_written.cooked_mg)
+    dry = sum(line.mass_mg * line.solids_ppm for line in charge)
+    total = whole(cooked_mg * as_written.charge_mg * (PPM - moisture_ppm) / dry)
     masses = shared_out(total, [line.mass_mg for line in charge])
     return tuple(
         ChargeLine(material=line.material, role=line.role, mass_mg=mass, solids_ppm=line.solids_ppm)
