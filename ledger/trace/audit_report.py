@@ -61,7 +61,7 @@ class AuditReport:
 def shown(amount: int | float, unit: str, system: str = "metric") -> str:
     """An amount for people: ``12 packs``, ``3.250 kg`` (or pounds and ounces where the shop thinks in those)."""
     if unit == "mg":
-        return mass_text(int(amount), system)
+        return mass_text(int(amount), system) if amount else "0"
     word = unit[:-1] if int(amount) == 1 else unit
     return f"{int(amount)} {word}"
 
@@ -114,7 +114,10 @@ class _Writer:
             c: int(rows[c].sum())
             for c in ("made", "on_hand", "still_out", "sold", "sampled", "scrapped", "used", "lost")
         }
-        say = lambda key: shown(sums[key], r.score_unit, self.system)  # noqa: E731
+
+        def say(key: str) -> str:
+            return shown(sums[key], r.score_unit, self.system)
+
         answer = (
             f"Lot {case.lot} went into {len(r.affected) - 1} other lots, {len(finished)} of them packed; of "
             f"{say('made')} made, "

@@ -133,7 +133,7 @@ def to_pdf(report: AuditReport, *, paper: str = "A4") -> bytes:
         out, pagesize=size, leftMargin=15 * mm, rightMargin=15 * mm, topMargin=14 * mm, bottomMargin=20 * mm,
         title=report.title, author=report.site or "Slabbook", invariant=1,
     )  # fmt: skip
-    width = size[0] - 30 * mm
+    width = size[0] - 30 * mm - 12  # the frame pads 6 points on either side
     styles = _styles()
     story: list[Flowable] = [Paragraph(_text(report.title), styles["title"])]
     if report.drill:
