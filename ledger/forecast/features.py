@@ -52,7 +52,8 @@ def hats(away: Floats, knots: tuple[int, ...]) -> Floats:
     at = np.where(np.isnan(away), -9999.0, away)[:, :, None]
     rise = (at - left) / (centre - left)
     fall = (right - at) / (right - centre)
-    return np.clip(np.minimum(rise, fall), 0.0, 1.0).mean(axis=1)
+    out: Floats = np.clip(np.minimum(rise, fall), 0.0, 1.0).mean(axis=1)
+    return out
 
 
 def waves(numbers: NDArray[np.int64], harmonics: int) -> Floats:

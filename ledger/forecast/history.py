@@ -212,7 +212,7 @@ def _series(sales: pd.DataFrame, settings: ForecastSettings) -> tuple[NDArray[np
     flavour, flavours = pd.factorize(sales["flavour"].astype(str))
     channel, channels = pd.factorize(sales["channel"].astype(str))
     key, keys = pd.factorize(flavour.astype(np.int64) * len(channels) + channel)
-    found = [(str(flavours[k // len(channels)]), str(channels[k % len(channels)])) for k in keys]
+    found = [(str(flavours[int(k) // len(channels)]), str(channels[int(k) % len(channels)])) for k in keys]
     for analogue in settings.analogues:
         found += [(analogue.flavour, c) for f, c in found if f == analogue.like and (analogue.flavour, c) not in found]
     pairs = sorted(found)

@@ -182,7 +182,8 @@ class Bands:
 
 def levels_pair(level: NDArray[np.int64], wanted: int) -> Bools:
     """Rows of a level and the one it may be pooled with: series with flavours, channels with the shop."""
-    return (level // 2) == (wanted // 2)
+    out: Bools = (level // 2) == (wanted // 2)
+    return out
 
 
 def conformal_offsets(scores: Floats) -> Floats:

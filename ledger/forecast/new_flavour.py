@@ -23,7 +23,8 @@ WEEKS_OF_DOUBT = 26.0
 
 def weeks_known(fit: PooledFit) -> Floats:
     """Weeks each series was fitted on."""
-    return fit.used.sum(axis=1).astype(float)
+    out: Floats = fit.used.sum(axis=1).astype(float)
+    return out
 
 
 def lean_on_analogues(panel: Panel, fit: PooledFit, column: int, mean: Floats, settings: ForecastSettings) -> Floats:

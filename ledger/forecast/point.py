@@ -59,11 +59,11 @@ def point_forecast(
     has_forecast = fit.fitted | (mean.sum(axis=1) > 0)
     phi = _dispersion_for_all(fit)
     noise = np.where(mean > 0, phi[:, None] * mean + beliefs.scale_floor * phi[:, None] ** 2, 0.0)
-    told = [_told(panel, s, float(known[s]), bool(profile.known[s]), bool(has_forecast[s]), settings)
-            for s in range(panel.number_of_series)]
-    return PointForecast(
-        column, mean, noise, tuple(m for m, _ in told), tuple(w for _, w in told), has_forecast, fit
-    )
+    told = [
+        _told(panel, s, float(known[s]), bool(profile.known[s]), bool(has_forecast[s]), settings)
+        for s in range(panel.number_of_series)
+    ]
+    return PointForecast(column, mean, noise, tuple(m for m, _ in told), tuple(w for _, w in told), has_forecast, fit)
 
 
 def _dispersion_for_all(fit: PooledFit) -> Floats:

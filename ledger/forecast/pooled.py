@@ -60,7 +60,7 @@ def fit_pooled(
     stopping tolerance (one part in ten thousand of any week's mean).
     """
     used = panel.usable(column, beliefs.least_exposure)
-    fitted = used.any(axis=1)
+    fitted: Bools = np.any(used, axis=1).astype(bool)
     used_past = used[:, :column]
     values = features.values.copy()
     values[:, :, 1] = damped_time(values[:, :, 1], column, beliefs.trend_damping)

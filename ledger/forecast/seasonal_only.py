@@ -37,7 +37,7 @@ def running_season_factor(panel: Panel, fit: PooledFit, column: int, weight: flo
     factor = np.ones(panel.units.shape)
     if column >= panel.weeks:
         return factor
-    for s in np.flatnonzero(panel.seasonal & fit.fitted & (panel.season[:, column] >= 0)):
+    for s in np.flatnonzero(panel.seasonal & fit.fitted & (panel.season[:, column] >= 0)).tolist():
         same = panel.season[s] == panel.season[s, column]
         factor[s, same] = _update(panel, fit, s, same, fit.mean[s], weight)
     return factor
@@ -55,7 +55,9 @@ def season_profile_forecast(panel: Panel, fit: PooledFit, column: int, beliefs: 
         rows = np.array([i for i, f in enumerate(panel.flavours) if f == flavour])
         season = panel.season[rows[0]]
         ends = {int(d): int(np.flatnonzero(season == d).max()) for d in np.unique(season[season >= 0])}
-        past = [d for d, end in ends.items() if end < column and fit.used[np.ix_(rows, np.flatnonzero(season == d))].any()]
+        past = [
+            d for d, end in ends.items() if end < column and fit.used[np.ix_(rows, np.flatnonzero(season == d))].any()
+        ]
         if not past:
             continue
         weights = np.array([beliefs.season_age ** (len(past) - 1 - i) for i in range(len(past))])

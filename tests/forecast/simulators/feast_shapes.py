@@ -9,10 +9,10 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import numpy as np
-from tests.forecast.simulators.shop import SimulatedShop, tables
 
 from ledger.forecast.calendar import easter, monday_of, week_number
 from ledger.forecast.settings import ForecastSettings, Window
+from tests.forecast.simulators.shop import SimulatedShop, tables
 
 FLAVOURS = ["aniseed", "blackberry", "clove", "gooseberry", "lime", "pear drop", "spruce", "violet"]
 SEASON_ONLY = {"spruce": ("christmas", 56, 4), "violet": ("easter", 42, 0), "clove": ("halloween", 35, 0)}

@@ -11,10 +11,10 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import numpy as np
-from tests.forecast.simulators.shop import SimulatedShop, tables
 
 from ledger.forecast.calendar import Feast, easter, monday_of, week_number
 from ledger.forecast.settings import ForecastSettings, Window
+from tests.forecast.simulators.shop import SimulatedShop, tables
 
 FLAVOURS = ["barley", "cherry", "fir", "ginger", "mallow", "quince", "rose", "tansy"]
 SEASON_ONLY = {"fir": ("christmas", 63, 7), "rose": ("easter", 49, 2)}
@@ -65,7 +65,9 @@ def simulate(seed: int, years: int = 4, start: str = "2022-W02") -> SimulatedSho
                 season = season + (high + rng.normal(0, 0.05)) * np.exp(-0.5 * (gap / width) ** 2)
             season = np.maximum(season, 0.3)
             lag = np.maximum(to_christmas - [0.0, 0.5, 2.0][j], 0)
-            christmas = (lag + 0.6) ** 1.5 * np.exp(-(lag + 0.6) / 1.6) * np.array([christmas_luck[y] for y in season_year])
+            christmas = (
+                (lag + 0.6) ** 1.5 * np.exp(-(lag + 0.6) / 1.6) * np.array([christmas_luck[y] for y in season_year])
+            )
             spring = 1 / (1 + np.exp(2.2 * (to_easter - 2.5 - [0, 0, 1.0][j]))) * (to_easter < 30)
             spring = spring * np.array([easter_luck[y] for y in season_year])
             mothers = np.exp(-0.5 * ((to_mothers - 0.4) / 0.5) ** 2)
