@@ -23,15 +23,23 @@ def numbers_in(text: str) -> list[float]:
     return [float(found) for found in _NUMBER.findall(text)]
 
 
+def _arc_figures(text: str) -> list[float]:
+    """Figures of arcs, whose two flags are single digits and may be written without a space: ``a1 1 0 01 3 4``."""
+    values: list[float] = []
+    at = 0
+    while match := re.compile(r"[\s,]*").match(text, at):
+        at = match.end()
+        found = re.compile("[01]").match(text, at) if len(values) % 7 in (3, 4) else _NUMBER.match(text, at)
+        if found is None:
+            break
+        values.append(float(found.group()))
+        at = found.end()
+    return values
+
+
 def _arguments(command: str, text: str) -> list[list[float]]:
     takes = _TAKES[command.upper()]
-    if command.upper() == "A":  # the two flags may be written without a space: "a1 1 0 01 3 4"
-        text = re.sub(
-            rf"({_NUMBER.pattern}[\s,]*{_NUMBER.pattern}[\s,]*{_NUMBER.pattern})[\s,]*([01])[\s,]*([01])[\s,]*",
-            r"\1 \2 \3 ",
-            text,
-        )
-    values = numbers_in(text)
+    values = _arc_figures(text) if command.upper() == "A" else numbers_in(text)
     if takes == 0:
         return [[]]
     if not values or len(values) % takes:

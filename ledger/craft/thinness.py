@@ -21,9 +21,13 @@ from ledger.craft.picture import Labels, PictureDesign
 Mask = npt.NDArray[np.bool_]
 
 #: Work is done on at most this many pixels across, after lines finer than that have been looked for in full.
-WORK_PIXELS = 640
-WIDEST_GAP = 1 / 8  # of the diameter: a wider space between two parts of a colour is no gap that could close
+WORK_PIXELS = 420
+WIDEST_LINE = 1 / 6  # of the diameter: a line thicker than this never closes, and is given by the thickest place
+WIDEST_GAP = 1 / 12  # of the diameter: a wider space between two parts of a colour is no gap that could close
+#: The search begins at discs of this many pixels, and makes them wider by this factor until a line is lost.
+FIRST_WIDTH, WIDER = 1.5, 1.5
 LEAST_PATCH = 8  # pixels: smaller patches are the stair steps of a slanting edge
+LINE_FILLS = 0.6  # of the disc's width
 LINE_SHAPE = 2.0  # a patch of at least this times its width squared is a line and not a corner
 
 
@@ -31,7 +35,7 @@ LINE_SHAPE = 2.0  # a patch of at least this times its width squared is a line a
 class Thinness:
     """Thinnest line and gap of one portion, as shares of the diameter (parts per million).
 
-    ``gap_ppm`` is 0 when parts of the colour come no nearer to each other than an eighth of the diameter; the gap
+    ``gap_ppm`` is 0 when parts of the colour come no nearer to each other than a twelfth of the diameter; the gap
     between two parts, and a slit within one, both count.
     """
 
@@ -48,43 +52,51 @@ class Thinness:
         return whole(self.gap_ppm * diameter_um / PPM)
 
 
-def _has_line(lost: Mask, width: float) -> bool:
-    """Whether what was lost includes a patch at least twice as long as it is wide."""
+def _has_line(lost: Mask, inner: npt.NDArray[np.float64], width: float) -> bool:
+    """Whether what was lost to a disc includes a line: twice as long as it is wide, and not much thinner than the disc.
+
+    The second rule sets aside the slivers that a disc leaves in every corner.
+    """
     if not lost.any():
         return False
     patches, count = ndimage.label(lost, structure=np.ones((3, 3), dtype=int))
+    numbers = np.arange(1, count + 1)
     sizes = np.bincount(patches.ravel(), minlength=count + 1)[1:]
-    return bool(sizes.max() >= max(LINE_SHAPE * width**2, LEAST_PATCH))
+    numbers = numbers[sizes >= LEAST_PATCH]
+    if not len(numbers):
+        return False
+    widths = 2 * np.asarray(ndimage.maximum(inner, patches, numbers)) - 0.5
+    return bool(((sizes[numbers - 1] >= LINE_SHAPE * widths**2) & (widths >= LINE_FILLS * width)).any())
 
 
-def thinnest_px(mask: Mask, limit_px: float | None = None) -> float:
-    """Width in pixels of the thinnest line of a mask, by opening with discs; to about one pixel.
+def thinnest_px(mask: Mask, limit_px: float = float("inf")) -> float:
+    """Width in pixels of the thinnest line of a mask, by opening with growing discs; to about one pixel.
 
-    The mask is the colour's pixels; beyond the array's edge nothing is known, so pad it. ``limit_px`` ends the search:
-    anything thicker than it is reported as the limit.
+    The mask is the colour's pixels; beyond the array's edge nothing is known, so pad it. Anything thicker than
+    ``limit_px`` is given as the limit; a mask that is all of one thickness has that thickness.
     """
     inner = ndimage.distance_transform_edt(mask)
     top = 2 * float(inner.max()) - 1
     if top <= 0:
         return 0.0
-    top = min(top, limit_px) if limit_px is not None else top
+    # An even number of pixels has no middle one, so half a pixel is lost on average: it is given back at the end.
+    end = min(top, limit_px)
 
     def loses_a_line(width: float) -> bool:
         # Centres where a disc of this diameter fits; a centre pixel reaches `inner` - 1/2 to the edge of the colour.
-        fits = inner - 0.5 >= width / 2
-        if not fits.any():
-            return True
         # Half a pixel of slack, or the stairs of a slanting edge would count as lost.
-        opened = ndimage.distance_transform_edt(~fits) <= width / 2 + 0.5
-        return _has_line(mask & ~opened, width)
+        opened = ndimage.distance_transform_edt(inner - 0.5 < width / 2) <= width / 2 + 0.5
+        return _has_line(mask & ~opened, inner, width)
 
-    low, high = 0.0, top
-    if not loses_a_line(high):
-        return high + 0.5
+    low, high = 0.0, min(FIRST_WIDTH, end)
+    while not loses_a_line(high):
+        if high >= end:
+            return end + 0.5
+        low, high = high, min(high * WIDER, end)
     while high - low > max(0.5, 0.02 * high):
         middle = (low + high) / 2
         low, high = (low, middle) if loses_a_line(middle) else (middle, high)
-    return (low + high) / 2 + 0.5  # an even number of pixels has no middle one: half a pixel is lost on average
+    return (low + high) / 2 + 0.5
 
 
 def _hairlines(labels: Labels, window: int) -> dict[int, Mask]:
@@ -139,12 +151,18 @@ def measure_thinness(design: PictureDesign) -> tuple[Thinness, ...]:
         line = _finest(labels, label, fine[label], 2 * step) if label in fine else None
         mask = work == label
         if line is None:
-            line = step * thinnest_px(np.pad(mask[_box(mask, 1)], 2)) if mask.any() else 1.0
+            line = step * _line(mask, WORK_PIXELS * WIDEST_LINE) if mask.any() else 1.0
         gap = step * _gap(mask, whole(WORK_PIXELS * WIDEST_GAP))
         result.append(
             Thinness(portion=portion.key, line_ppm=whole(line / diameter * PPM), gap_ppm=whole(gap / diameter * PPM))
         )
     return tuple(result)
+
+
+def _line(mask: Mask, limit: float) -> float:
+    cut = np.pad(mask[_box(mask, 1)], 2)
+    width = thinnest_px(cut, limit)
+    return width if width < limit else 2 * float(ndimage.distance_transform_edt(cut).max()) - 0.5
 
 
 def _gap(mask: Mask, limit: int) -> float:
