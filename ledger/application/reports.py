@@ -1,0 +1,206 @@
+"""Every report of the shop, each pinned to one position of the ledger. Here: the week; the others are brought in from their files.
+
+A report asks the queries, hands the frames to the pure functions of `ledger.analytics`, and names the columns. It has no
+arithmetic of its own.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ledger.analytics import compare, control, forecast_input, labour, losses, stock, words, yields
+from ledger.analytics.flows import FLOWS, flows
+from ledger.application.ledger import Ledger
+from ledger.application.reports_batch import batch_report
+from ledger.application.reports_losses import (
+    LOSS_COLUMNS,
+    STEP_COLUMNS,
+    WATERFALL_COLUMNS,
+    control_report,
+    losses_report,
+)
+from ledger.application.reports_stock import FLAG_COLUMNS, flags_report, run_outs, stock_lines, stock_report
+from ledger.application.reports_time import DAY_COLUMNS, RATE_COLUMNS, hours_report
+from ledger.application.reports_types import (
+    Basis,
+    Column,
+    Report,
+    Shop,
+    Table,
+    as_row,
+    basis,
+    columns,
+    read_week,
+    total_of,
+)
+from ledger.domain.books import entries as e
+
+YIELD_COLUMNS = columns(
+    ("flavour", "flavour", "flavour"), ("batches", "batches", "count"),
+    ("charged_mg", "charged", "mass"), ("evaporated_mg", "boiled off", "mass"), ("theory_mg", "by recipe", "mass"),
+    ("poured_mg", "poured", "mass"), ("built_mg", "built", "mass"), ("good_mg", "cut good", "mass"), ("good_pieces", "pieces", "count"),
+    ("expected_pieces", "expected", "count"), ("packed_packs", "packed", "count"), ("sold_packs", "sold", "count"),
+)  # fmt: skip
+SHARE_COLUMNS = columns(
+    ("flavour", "flavour", "flavour"), ("design", "design", "design"), ("good_mg", "cut good", "mass"), ("kettle_yield_ratio", "kettle yield", "share"),
+    ("process_yield_ratio", "process yield", "share"), ("solids_yield_ratio", "on dry solids", "share"),
+    ("finished_goods_ratio", "finished goods", "share"), ("rolled_throughput_ratio", "rolled through", "share"),
+    ("defects_per_unit", "defects/unit", "number"), ("rework_ratio", "re-boil", "share"), ("scrap_ratio", "scrap", "share"),
+    ("unexplained_mg", "unexplained", "small"), ("unexplained_ratio", "unexplained", "share"),
+)  # fmt: skip
+BATCH_COLUMNS = columns(
+    ("batch", "batch"), ("day", "day", "day"), ("flavour", "flavour", "flavour"), ("design", "design", "design"),
+    ("charged_mg", "charged", "mass"), ("good_mg", "cut good", "mass"), ("good_pieces", "pieces", "count"),
+    ("expected_pieces", "expected", "count"), ("process_yield_ratio", "process yield", "share"), ("scrap_mg", "scrap", "mass"),
+    ("unexplained_mg", "unexplained", "small"), ("seconds", "hands", "time"),
+)  # fmt: skip
+COMPARED = (
+    ("charged_mg", "charged", "mass"), ("good_mg", "cut good", "mass"), ("packed_packs", "packs packed", "count"),
+    ("sold_packs", "packs sold", "count"), ("takings_minor", "takings", "money"), ("seconds", "hands", "time"),
+    ("process_yield_ratio", "process yield", "share"), ("solids_yield_ratio", "yield on dry solids", "share"),
+    ("rework_ratio", "re-boil", "share"), ("scrap_ratio", "scrap", "share"), ("unexplained_ratio", "unexplained", "share"),
+)  # fmt: skip
+COMPARE_COLUMNS = columns(
+    ("title", "measure"), ("this", "this week", "row"), ("before", "mean of 4 weeks before", "row"), ("change_ratio", "change", "change"),
+    ("last_year", "same week last year", "row"), ("year_change_ratio", "change", "change"),
+)  # fmt: skip
+
+
+def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Report:
+    """The weekly review: yield, losses, hours and what changed, for one ISO week.
+
+    Args:
+        week: such as `2026-W44`.
+        known: a position, or a day (`2026-11-02`: as known at its end); None is now.
+
+    Raises:
+        BadInput: no such week, day or position.
+    """
+    on = basis(ledger, known)
+    this = read_week(week)
+    lines = on.queries.postings(this, known=on.known)
+    if lines.empty:
+        return _nothing_yet(on, this)
+    earlier = on.queries.weekly(compare.shift(this, -compare.BEFORE), compare.shift(this, -1), known=on.known)
+    last_year = on.queries.weekly(compare.same_week_last_year(this), known=on.known)
+    batches = _batches(on, lines)
+    table = yields.yields(lines, ("flavour",), batches)
+    table["batches"] = table["flavour"].map(_count(batches)).fillna(0).astype("int64")
+    made = table[(table["flavour"] != "") & (table[list(FLOWS)] != 0).any(axis=1)].reset_index(drop=True)
+    designs = yields.yields(lines).merge(
+        yields.rolled(lines, ("flavour", "design")), how="left", on=["flavour", "design"]
+    )
+    designs = designs[(designs["charged_mg"] > 0) | (designs["good_mg"] > 0)].reset_index(drop=True)
+    total = yields.shop_row(table).iloc[0]
+    through = yields.rolled(lines).iloc[0]
+    ranked = losses.losses(lines)
+    steps = yields.first_pass(lines)
+    hands = labour.by_step(lines)
+    workers = labour.by_worker(lines)
+    gone = run_outs(on, this)
+    flags = on.queries.flags(this, known=on.known)
+    tables = {
+        "flavours": Table("Kettle to jar, by flavour", made, YIELD_COLUMNS, total_of(made, YIELD_COLUMNS, flavour="shop")),
+        "yields": Table(
+            "Yields and losses", designs, SHARE_COLUMNS, as_row(total) | as_row(through, flavour="shop"),
+            "Shares of the cooked mass; process yield of the mass the recipe says.",
+        ),
+        "waterfall": Table("Where the sugar went", losses.waterfall(lines), WATERFALL_COLUMNS),
+        "losses": Table("Losses by step and cause", ranked, LOSS_COLUMNS),
+        "steps": Table("First pass by step", steps, STEP_COLUMNS),
+        "hours": Table("Hands by step", hands, RATE_COLUMNS["step"], total_of(hands[["seconds"]], RATE_COLUMNS["step"], step="all")),
+        "workers": Table("Hands by worker and step", workers, RATE_COLUMNS["worker"]),
+        "days": Table("Where the day went", labour.by_day(lines), DAY_COLUMNS),
+        "batches": Table("Batches", batches, BATCH_COLUMNS),
+        "compare": Table("Beside other weeks", compared(lines, earlier, last_year, this), COMPARE_COLUMNS, note="Change of a share is in points of 100."),
+        "ran_out": Table("Ran out", gone, columns(("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("days", "days", "count"))),
+        "flags": Table("Flags", flags, FLAG_COLUMNS),
+    }  # fmt: skip
+    text = _sentence(on, this, lines, earlier, made, total, ranked, gone, live=known is None)
+    return Report("week", f"Week {this}", on.as_of, text, tables, _notes(flags, batches), on.shop)
+
+
+def _nothing_yet(on: Basis, this: str) -> Report:
+    first = "Start with the book: `slabbook book load FILE` brings in materials, flavours, recipes and packs."
+    if on.book.all(e.Flavour):
+        first = "Open a batch with `slabbook batch open FLAVOUR`, or bring in past days from a file."
+    if on.known == 0:
+        first = "The ledger was still empty then."
+    return Report("week", f"Week {this}", on.as_of, f"Nothing is recorded in week {this}. {first}", {}, (), on.shop)
+
+
+def _batches(on: Basis, lines: pd.DataFrame) -> pd.DataFrame:
+    """The week's batches with their yields and the pieces expected of each."""
+    rows = lines[lines["batch"] != ""]
+    table = yields.yields(rows, ("batch", "flavour", "design"))
+    table = table[(table["charged_mg"] > 0) | (table["good_mg"] > 0) | (table["packed_mg"] > 0)].reset_index(drop=True)
+    plan = on.queries.batches(names=sorted(set(table["batch"])), most=1_000_000)[
+        ["batch", "day", "process_yield_ppm", "piece_mg"]
+    ]
+    table = table.merge(plan, how="left", on="batch")
+    table[["process_yield_ppm", "piece_mg"]] = table[["process_yield_ppm", "piece_mg"]].fillna(0).astype("int64")
+    each = yields.expected_pieces(table, ("batch",))
+    table["expected_pieces"] = table["batch"].map(each.set_index("batch")["expected_pieces"]).fillna(0).astype("int64")
+    return table.sort_values(["day", "batch"], ignore_index=True)
+
+
+def _count(batches: pd.DataFrame) -> pd.Series:
+    cooked = batches[batches["charged_mg"] > 0]
+    return cooked.groupby("flavour")["batch"].nunique()
+
+
+def compared(lines: pd.DataFrame, earlier: pd.DataFrame, last_year: pd.DataFrame, this: str) -> pd.DataFrame:
+    """The compared measures with their titles and kinds."""
+    totals = pd.concat(
+        [t for t in (flows(f, ("week",)) for f in (lines, earlier, last_year)) if not t.empty], ignore_index=True
+    )
+    table = compare.compare(totals, this).set_index("measure")
+    rows = pd.DataFrame(COMPARED, columns=["measure", "title", "kind"])
+    return rows.join(table, on="measure")
+
+
+def _sentence(
+    on: Basis, this: str, lines: pd.DataFrame, earlier: pd.DataFrame, made: pd.DataFrame, total: pd.Series, ranked: pd.DataFrame,
+    gone: pd.DataFrame, *, live: bool,
+) -> str:  # fmt: skip
+    shop = on.shop
+    change = words.largest_change(
+        yields.yields(lines, ("flavour",)), yields.yields(earlier, ("flavour",)),
+        losses.losses(lines, ("flavour",)), losses.losses(earlier, ("flavour",)),
+    )  # fmt: skip
+    before = flows(earlier, ())
+    now_rate = labour.rates(pd.DataFrame([total[["seconds", "good_mg", "good_pieces"]]]).astype("int64"))[
+        "minutes_per_kg"
+    ].iloc[0]
+    then_rate = float("nan") if before.empty else float(labour.rates(before)["minutes_per_kg"].iloc[0])
+    clauses = [
+        words.made(int(made["batches"].sum()), total, shop.units),
+        words.changed(change, shop.name),
+        words.worst_loss(losses.worst(ranked), shop.units),
+        words.ran_out(gone, shop.name),
+        words.hours(int(total["seconds"]), float(now_rate), then_rate, shop.units),
+    ]
+    today = on.queries.today()
+    if live and compare.shift(this, 1) >= compare.week_of(pd.Timestamp(today).date()):
+        shelf = stock.on_the_shelf(on.queries.lots(kinds=["packs"]), stock_lines(on, today, ["lot.packs"]), today)
+        clauses.insert(4, words.short(shelf, shop.name))
+    return words.sentence(clauses)
+
+
+def _notes(flags: pd.DataFrame, batches: pd.DataFrame) -> tuple[str, ...]:
+    notes = []
+    waiting = int((flags["answered"] == 0).sum()) if not flags.empty else 0
+    if waiting:
+        notes.append(
+            f"{waiting} flag{'s' if waiting > 1 else ''} of this week wait{'' if waiting > 1 else 's'} for an answer."
+        )
+    open_work = batches[(batches["charged_mg"] > 0) & (batches["good_mg"] == 0)]
+    if len(open_work):
+        notes.append(f"Not cut yet, so their yield is still to come: {', '.join(open_work['batch'])}.")
+    return tuple(notes)
+
+
+__all__ = [
+    "Basis", "Column", "Report", "Shop", "Table", "batch_report", "control", "control_report", "flags_report", "forecast_input",
+    "hours_report", "losses_report", "stock_report", "week_report",
+]  # fmt: skip
