@@ -60,13 +60,12 @@ def _has_line(lost: Mask, inner: npt.NDArray[np.float64], width: float) -> bool:
     if not lost.any():
         return False
     patches, count = ndimage.label(lost, structure=np.ones((3, 3), dtype=int))
-    numbers = np.arange(1, count + 1)
-    sizes = np.bincount(patches.ravel(), minlength=count + 1)[1:]
-    numbers = numbers[sizes >= LEAST_PATCH]
-    if not len(numbers):
-        return False
-    widths = 2 * np.asarray(ndimage.maximum(inner, patches, numbers)) - 0.5
-    return bool(((sizes[numbers - 1] >= LINE_SHAPE * widths**2) & (widths >= LINE_FILLS * width)).any())
+    numbers = patches[lost] - 1
+    sizes = np.bincount(numbers, minlength=count)
+    reach = np.zeros(count)
+    np.maximum.at(reach, numbers, inner[lost])
+    widths = 2 * reach - 0.5
+    return bool(((sizes >= LEAST_PATCH) & (sizes >= LINE_SHAPE * widths**2) & (widths >= LINE_FILLS * width)).any())
 
 
 def thinnest_px(mask: Mask, limit_px: float = float("inf")) -> float:
@@ -120,8 +119,11 @@ def _box(mask: Mask, pad: int) -> tuple[slice, slice]:
 
 def _finest(labels: Labels, label: int, lost: Mask, window: int) -> float | None:
     """Exact width of a line finer than the window, looked at in full resolution around the finest patch."""
-    patches, count = ndimage.label(lost, structure=np.ones((3, 3), dtype=int))
-    sizes = np.bincount(patches.ravel(), minlength=count + 1)[1:]
+    box = _box(lost, 0)
+    patches, count = ndimage.label(lost[box], structure=np.ones((3, 3), dtype=int))
+    sizes = np.bincount(patches[lost[box]] - 1, minlength=count)
+    if sizes.max() < LEAST_PATCH:
+        return None
     boxes = ndimage.find_objects(patches)
     found = []
     for number in np.argsort(-sizes)[:6]:
@@ -129,7 +131,9 @@ def _finest(labels: Labels, label: int, lost: Mask, window: int) -> float | None
             break
         rows, columns = boxes[number]
         pad = 2 * window
-        part = labels[max(rows.start - pad, 0) : rows.stop + pad, max(columns.start - pad, 0) : columns.stop + pad]
+        top, left = box[0].start + rows.start - pad, box[1].start + columns.start - pad
+        bottom, right = box[0].start + rows.stop + pad, box[1].start + columns.stop + pad
+        part = labels[max(top, 0) : bottom, max(left, 0) : right]
         width = thinnest_px(np.pad(part == label, 1), float(window))
         if width < window:
             found.append(width)
