@@ -55,22 +55,47 @@ def shop(url: str) -> tuple[Ledger, Clock]:
     return ledger, clock
 
 
-def make(ledger: Ledger, clock: Clock, day: date, flavour: str = "LEMON", *, good_mg: int = 13_900_000, packs: int = 100, minutes: int = 60) -> str:
+def make(
+    ledger: Ledger,
+    clock: Clock,
+    day: date,
+    flavour: str = "LEMON",
+    *,
+    good_mg: int = 13_900_000,
+    packs: int = 100,
+    minutes: int = 60,
+) -> str:
     """One batch from kettle to jar: 19 kg charged, 15.120 kg poured, ends 0.360 kg or what is missing, re-boil 0.620 kg."""
     when = clock.at(day)
-    batch = ledger.do(b.OpenBatch(day=when, flavour=flavour, design="STAR" if flavour == "LEMON" else "PLAIN"), "AB").batch
+    batch = ledger.do(
+        b.OpenBatch(day=when, flavour=flavour, design="STAR" if flavour == "LEMON" else "PLAIN"), "AB"
+    ).batch
     work = (Work(worker="AB", seconds=minutes * 60), Work(worker="CD", seconds=minutes * 30))
     takes = (Take(lot="S1", mass_mg=10_000_000), Take(lot="G1", mass_mg=6_000_000))
-    cooked = (Give(lot="", kind="mass", mass_mg=9_000_000, portion="clear"), Give(lot="", kind="mass", mass_mg=6_120_000, portion="white"))
+    cooked = (
+        Give(lot="", kind="mass", mass_mg=9_000_000, portion="clear"),
+        Give(lot="", kind="mass", mass_mg=6_120_000, portion="white"),
+    )
     ledger.do(b.Cook(day=when, batch=batch, takes=takes, water_mg=3_000_000, gives=cooked, work=work), "AB")
     ledger.do(b.Pull(day=when, batch=batch, takes=(Take(lot=f"{batch}-C2", basis="all"),), work=work[:1]), "AB")
     ledger.do(b.Build(day=when, batch=batch, work=work), "AB")
     ledger.do(b.Roll(day=when, batch=batch), "AB")
     pieces = Give(lot="", kind="pieces", mass_mg=good_mg, pieces=good_mg // 2252)
     ends = Loss(cause="ends", mass_mg=15_120_000 - 620_000 - 240_000 - good_mg)
-    ledger.do(b.CutRods(day=when, batch=batch, gives=(pieces, Give(lot="", kind="reboil", mass_mg=620_000)), losses=(ends,), work=work), "AB")
+    ledger.do(
+        b.CutRods(
+            day=when,
+            batch=batch,
+            gives=(pieces, Give(lot="", kind="reboil", mass_mg=620_000)),
+            losses=(ends,),
+            work=work,
+        ),
+        "AB",
+    )
     if packs:
-        ledger.do(b.PackUp(day=when, batch=batch, pack="LJ" if flavour == "LEMON" else "AJ", packs=packs, work=work[1:]), "AB")
+        ledger.do(
+            b.PackUp(day=when, batch=batch, pack="LJ" if flavour == "LEMON" else "AJ", packs=packs, work=work[1:]), "AB"
+        )
     return batch
 
 
