@@ -44,7 +44,7 @@ def whole_units(values: ArrayLike) -> NDArray[np.int64]:
     floor = np.floor(exact)
     left = round(exact.sum()) - int(floor.sum())
     order = np.argsort(-(exact - floor), kind="stable")
-    out = floor.astype(np.int64)
+    out: NDArray[np.int64] = floor.astype(np.int64)
     out[order[:left]] += 1
     return out
 

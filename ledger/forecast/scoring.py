@@ -67,7 +67,8 @@ def coverage(actual: ArrayLike, low: ArrayLike, high: ArrayLike) -> float:
 def score_table(weekly: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     """Measures of a backtest's weekly frame per group, with counts.
 
-    Columns: n, origins, mase_ratio (mean over series of MAE / seasonal-naive MAE), error_ratio (summed absolute error
+    Columns: n, origins, mase_ratio (mean MASE over series / that of seasonal
+    naive; unknown for totals), error_ratio (summed absolute error
     over that of seasonal naive), wape, bias, coverage_80, coverage_50, pinball_ratio.
     """
     fair = weekly[weekly["fair"]]
@@ -83,16 +84,16 @@ def score_table(weekly: pd.DataFrame, by: list[str]) -> pd.DataFrame:
 def _measures(part: pd.DataFrame) -> dict[str, float]:
     actual, mean, naive = (part[c].to_numpy(dtype=float) for c in ("actual", "mean", "naive"))
     error, naive_error = np.abs(actual - mean), np.abs(actual - naive)
-    per = pd.DataFrame({"f": part["flavour"], "c": part["channel"], "e": error, "n": naive_error})
-    sums = per.groupby(["f", "c"], observed=True)[["e", "n"]].sum()
-    sums = sums[sums["n"] > 0]
+    scale = part["mase_scale"].to_numpy(dtype=float)
+    per = pd.DataFrame({"f": part["flavour"], "c": part["channel"], "e": error / scale, "n": naive_error / scale})
+    each = per[np.isfinite(scale) & (scale > 0)].groupby(["f", "c"], observed=True)[["e", "n"]].mean()
     ours = sum(pinball(actual, part[c], p) for c, p in zip(QUANTILE_COLUMNS, QUANTILES, strict=True))
     theirs = sum(pinball(actual, part[f"naive_{c}"], p) for c, p in zip(QUANTILE_COLUMNS, QUANTILES, strict=True))
     total = actual.sum()
     return {
         "n": float(len(part)),
         "origins": float(part["origin"].nunique()),
-        "mase_ratio": float((sums["e"] / sums["n"]).mean()) if len(sums) else np.nan,
+        "mase_ratio": float(each["e"].mean() / each["n"].mean()) if len(each) else np.nan,
         "error_ratio": float(error.sum() / naive_error.sum()) if naive_error.sum() > 0 else np.nan,
         "wape": float(error.sum() / total) if total > 0 else np.nan,
         "bias": float((mean - actual).sum() / total) if total > 0 else np.nan,

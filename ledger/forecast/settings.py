@@ -104,7 +104,7 @@ class ForecastSettings:
     knots: tuple[int, ...] = (-49, -35, -21, -14, -7, 0)
     harmonics: int = 2
     normal_days: float | None = None
-    calibration_weeks: int = 65
+    calibration_weeks: int = 56
     calibration_step: int = 2
     least_training: int = 52
     beliefs: Beliefs = field(default_factory=Beliefs)
