@@ -1,0 +1,135 @@
+"""Two recalls: one in earnest (a flavour with an allergen its label does not name) and one drill on a sugar lot."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from ledger.domain.lots.commands import ScrapLot
+from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
+from ledger.domain.shelf.commands import TakeBack
+from ledger.store.times import utc_text
+from seeds.shop.recorder import at
+from seeds.shop.world import World
+
+
+def lots_with(world: World, material: str) -> tuple[str, list[str]]:
+    """The material lot used most recently in at least three batches, and every pack lot that holds some of it."""
+    used = world.room.used_in
+    lots = [
+        x
+        for x in used
+        if world.recorder.outcomes.get(f"receive/{x}")
+        and world.recorder.orders[f"receive/{x}"].command.material == material
+    ]
+    chosen = next((x for x in reversed(lots) if len(used[x]) >= 3), lots[-1])
+    batches = set(used[chosen])
+    packs = [lot for made in world.bench.made if made.batch in batches for lot in made.pack_lots]
+    return chosen, packs
+
+
+def real(world: World, day: date) -> None:
+    """In earnest: held, customers called, packs brought back, all of it thrown away. Call after `settle`."""
+    lot, packs = lots_with(world, "RASPBERRYF")
+    zone, recorder = world.recorder.zone, world.recorder
+    frame = recorder.ledger.queries.lots(holding=False, names=packs).set_index("lot")
+    made, here = int(frame.made_packs.sum()), int(frame.packs.sum())
+    name = f"R-{day.year}-1"
+    start = at(day, 19.0, zone)
+    reason = "the maker of the raspberry flavour found almond in it; our label does not name almond"
+    recorder.tell(
+        StartRecall(
+            day=day.isoformat(),
+            recall=name,
+            lot=lot,
+            reason=reason,
+            drill=False,
+            lots=tuple(packs),
+            started_at=utc_text(start),
+        ),
+        "MK",
+        start,
+    )
+    back = 0
+    shipped = sorted(
+        {(c, p) for when, c, p, _ in world.counter.shipped if p.startswith("RASPBERRY") and (day - when).days < 150}
+    )
+    for number, (customer, pack) in enumerate(shipped):
+        recorder.tell(
+            NoteRecall(day=day.isoformat(), recall=name, kind="called", partner=customer, text=f"told to put {pack} aside"), "MK",
+            start + timedelta(minutes=10 + 6 * number),
+        )  # fmt: skip
+    next_day = day + timedelta(days=1)
+    for number, code in enumerate(packs):
+        gone = int(frame.loc[code, "made_packs"] - frame.loc[code, "packs"])
+        some = min(gone, world.rng.randint(2, 9))
+        if some:
+            channel = "wholesale" if number % 2 else "shop"
+            note = TakeBack(
+                day=next_day.isoformat(),
+                lot=code,
+                packs=some,
+                channel=channel,
+                amount=some * 570,
+                note=f"recall {name}",
+            )
+            recorder.tell(note, "SA", at(next_day, 17 + number * 0.03, zone))
+            back += some
+    recorder.tell(
+        NoteRecall(day=next_day.isoformat(), recall=name, kind="returned", packs=back, text="packs brought back by customers"), "MK", at(next_day, 18.5, zone)
+    )  # fmt: skip
+    for number, code in enumerate(packs):
+        if int(frame.loc[code, "packs"]) or int(frame.loc[code, "made_packs"]):
+            bin_it = ScrapLot(day=next_day.isoformat(), lot=code, cause="recall", note=name)
+            recorder.tell(bin_it, "MK", at(next_day, 18.6 + number * 0.01, zone))
+        world.shelf.drop(code)
+    done = at(day + timedelta(days=9), 17.2, zone)
+    figures = {"made": made, "on_hand": here, "returned": back, "sold_not_returned": made - here - back}
+    close = CloseRecall(
+        day=done.date().isoformat(), recall=name, accounted_ppm=(here + back) * 1_000_000 // made if made else 1_000_000, figures=figures,
+        closed_at=utc_text(done),
+    )  # fmt: skip
+    recorder.tell(close, "MK", done)
+    left = world.room.lots.get("RASPBERRYF", [])
+    for store in [x for x in left if x.lot == lot]:
+        left.remove(store)
+        recorder.tell(
+            ScrapLot(day=day.isoformat(), lot=lot, cause="recall", note=name), "MK", start + timedelta(minutes=4)
+        )
+    world.note("recalls")
+
+
+def drill(world: World, day: date) -> None:
+    """A drill: the same first steps against the clock, then everything is let go. Call after `settle`."""
+    lot, packs = lots_with(world, "SUGAR")
+    recorder, zone = world.recorder, world.recorder.zone
+    frame = recorder.ledger.queries.lots(holding=False, names=packs)
+    made, here = int(frame.made_packs.sum()), int(frame.packs.sum())
+    name = f"R-{day.year}-D"
+    start, done = at(day, 19.0, zone), at(day, 20.4, zone)
+    reason = "yearly drill on one sugar lot"
+    recorder.tell(
+        StartRecall(
+            day=day.isoformat(),
+            recall=name,
+            lot=lot,
+            reason=reason,
+            drill=True,
+            lots=tuple(packs),
+            started_at=utc_text(start),
+        ),
+        "MK",
+        start,
+    )
+    recorder.tell(
+        NoteRecall(
+            day=day.isoformat(), recall=name, kind="counted", packs=here, text="packs of the lot found in the house"
+        ),
+        "TB",
+        at(day, 19.9, zone),
+    )
+    close = CloseRecall(
+        day=day.isoformat(), recall=name, accounted_ppm=1_000_000, figures={"made": made, "on_hand": here, "sold": made - here},
+        closed_at=utc_text(done), release=True,
+    )  # fmt: skip
+    recorder.tell(close, "MK", done)
+    world.note("drills")
