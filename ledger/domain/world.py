@@ -252,7 +252,7 @@ class World:
                     known.append(effects.origin)
 
     def _step(self, batch: Batch, event: Movement, sign: int) -> None:
-        if event.step == "other":
+        if event.step not in _ORDER:
             return
         done = batch.steps.split()
         if sign > 0:

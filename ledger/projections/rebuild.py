@@ -20,11 +20,13 @@ _INSERT = {t.name: insert_into(t) for t in REBUILT}
 def rebuild(store: Store, progress: Progress | None = None) -> int:
     """Rebuild every kept table of the store's site; returns the number of entries read.
 
-    Secondary indexes are dropped and made again around the bulk insert when this is the only site in the database.
+    Secondary indexes are dropped and made again around the bulk insert when this is the only site in the database; on PostgreSQL
+    readers wait for the end of that, on SQLite they go on reading the old rows.
     """
+    with store.read() as reader:  # its own snapshot: on PostgreSQL it would hold the tables that are changed below
+        alone = reader.rows(_OTHERS, (store.site,))[0][0] == 0
     with store.read() as reader:
         read = replay(reader)
-        alone = reader.rows(_OTHERS, (store.site,))[0][0] == 0
 
         def work(unit: Unit) -> int:
             if unit.head.position != reader.head.position:
