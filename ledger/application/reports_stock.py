@@ -40,7 +40,8 @@ FLAG_COLUMNS = columns(
 def stock_report(ledger: Ledger, known: int | str | None = None) -> Report:
     """What is there: packs by flavour and lot with age, date and days of cover; materials and re-boil; what is in work.
 
-    Rates are over the 28 days before today (as known at a position: before the day that position was recorded). Whether a lot is held is
+    Rates are over the 28 days before today (as known on a day: before that day; at a position:
+    before the day it was recorded). Whether a lot is held is
     told as it stands now, also in a report of the past.
     """
     on = basis(ledger, known)
@@ -104,6 +105,8 @@ def _channel_columns(on: Basis, channels: list[str]) -> tuple[Column, ...]:
 def _day(on: Basis, known: int | str | None) -> str:
     if known is None or not on.as_of.recorded_at:
         return on.queries.today()
+    if isinstance(known, str) and not known.isdigit():
+        return known
     return str(pd.Timestamp(on.as_of.recorded_at).tz_convert(on.site.zone).date())
 
 
