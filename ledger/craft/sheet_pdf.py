@@ -9,10 +9,8 @@ from __future__ import annotations
 import base64
 import io
 from functools import cache
-from pathlib import Path
 from typing import Any, Literal
 
-import reportlab
 import segno
 from reportlab.lib.colors import HexColor, black
 from reportlab.lib.pagesizes import A4, LETTER
@@ -34,11 +32,10 @@ GREY, RED = HexColor("#777777"), HexColor("#b00020")
 
 
 @cache
-def _fonts() -> tuple[str, str]:
+def sheet_fonts() -> tuple[str, str]:
     """Register the typefaces that come with reportlab, so that accents print on any machine."""
-    folder = Path(reportlab.__file__).parent / "fonts"
-    pdfmetrics.registerFont(TTFont("Sheet", str(folder / "Vera.ttf")))
-    pdfmetrics.registerFont(TTFont("Sheet-Bold", str(folder / "VeraBd.ttf")))
+    pdfmetrics.registerFont(TTFont("Sheet", "Vera.ttf"))
+    pdfmetrics.registerFont(TTFont("Sheet-Bold", "VeraBd.ttf"))
     pdfmetrics.registerFontFamily("Sheet", normal="Sheet", bold="Sheet-Bold", italic="Sheet", boldItalic="Sheet-Bold")
     return "Sheet", "Sheet-Bold"
 
@@ -53,7 +50,7 @@ class _Setter:
 
     def __init__(self, scale: float) -> None:
         self.scale = scale
-        self.regular, self.bold = _fonts()
+        self.regular, self.bold = sheet_fonts()
 
     def say(self, text: str, size: float = BODY_PT, bold: bool = False, right: bool = False) -> Paragraph:
         points = size * self.scale
@@ -122,7 +119,7 @@ class _Swatch(Flowable):  # type: ignore[misc]
         self.canv.setFillColor(black)
 
 
-class _Ruler(Flowable):  # type: ignore[misc]
+class Ruler(Flowable):  # type: ignore[misc]
     """A ruler of 20 mm, or of one inch, to see that the page was printed at its true size."""
 
     def __init__(self, units: Units, points: float) -> None:
@@ -135,7 +132,7 @@ class _Ruler(Flowable):  # type: ignore[misc]
         self.canv.line(0, 1, self.width, 1)
         for i in range(self.steps + 1):
             self.canv.line(i * self.step, 1, i * self.step, 5)
-        self.canv.setFont(_fonts()[0], self.points)
+        self.canv.setFont(sheet_fonts()[0], self.points)
         self.canv.drawString(self.width + 4, 1, self.unit)
 
 
@@ -182,7 +179,7 @@ def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float, un
         setter.head("Picture", width),
         pictures,
         captions,
-        _Ruler(units, 8.4 * setter.scale),
+        Ruler(units, 8.4 * setter.scale),
         setter.say(text.thin, 8.8),
         gap,
         setter.head("Log to packs", width),

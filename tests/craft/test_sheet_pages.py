@@ -13,6 +13,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
+from ledger.craft.build_pdf import render_build_pdf
 from ledger.craft.cook import KettleLimits
 from ledger.craft.errors import OutOfRange
 from ledger.craft.picture_render import picture_png
@@ -99,7 +100,7 @@ def test_html_is_escaped():
 
 
 def test_a_crowded_sheet_stays_readable():
-    # Two loads, many lots, every flag: still one page, and the smallest type no smaller than six points.
+    # Two loads, nine lots of everything, thin lines flagged: it may run over to a second page, never lose a line.
     many = [replace(lot, lot=f"{lot.lot}-{i}", mass_mg=lot.mass_mg // 9) for lot in LOTS for i in range(9)]
     sheet = plan_batch(
         request(
@@ -108,8 +109,32 @@ def test_a_crowded_sheet_stays_readable():
     )
     pdf = pypdfium2.PdfDocument(render_pdf(sheet, "us"))
     assert len(pdf) <= 2
+    printed = "".join(page.get_textpage().get_text_range() for page in pdf)
+    assert all(line.material in printed for line in (*sheet.charge, *sheet.additions, *sheet.dyes))
+    assert "What came of it" in printed and "Look at first" in printed
     html = render_html(sheet, "us")
     assert all(flag.subject in html for flag in sheet.flags)
+
+
+@pytest.mark.parametrize(("units", "paper", "pages"), [("metric", "a4", 1), ("us", "letter", 1), ("us", None, 1)])
+def test_the_build_drawing_of_a_small_log_is_one_page(units, paper, pages):
+    assert len(pypdfium2.PdfDocument(render_build_pdf(SHEET, units, paper))) == pages
+
+
+def test_the_build_drawing_is_at_true_size_over_its_pages():
+    # A log of 8 in does not fit the width of Letter between its margins: two pages side by side. Together they show
+    # 203.2 mm of log, counted in rendered pixels (a fifth of a millimetre each).
+    sizes = replace(request(seeded("star")).sizes, log_um=203_200)
+    pdf = pypdfium2.PdfDocument(render_build_pdf(plan_batch(request(seeded("star"), sizes=sizes)), "us"))
+    assert len(pdf) == 2
+    widths = []
+    for page in pdf:
+        image = np.asarray(page.render(scale=2).to_pil().convert("RGB")).astype(int)
+        blue = (np.abs(image - (0x28, 0x35, 0x93)) < 12).all(axis=2)
+        columns = np.flatnonzero(blue.any(axis=0))
+        widths.append((columns[-1] - columns[0] + 1) / (2 * 72 / 25.4))
+    # The blue field is 0.88 of the log's diameter.
+    assert sum(widths) == pytest.approx(0.88 * 203.2, abs=1.0)
 
 
 def test_the_picture_is_drawn_again_pixel_for_pixel():
