@@ -148,12 +148,12 @@ class _Making:
         charge = sum(t.mass_mg for t in takes) + water
         recipe = self.line.recipe
         bias = self.b.thermometer.get(self.kettle, 0.0)
-        reading = recipe.end_temperature_mc / 1000 + self.rng.gauss(0, 0.95)
+        reading = recipe.end_temperature_mc / 1000 + self.rng.gauss(0, 3.5 if self.rng.random() < 0.03 else 1.0)
         true = reading - bias
         moisture = 0.0200 - 0.0014 * (true - recipe.end_temperature_mc / 1000) + self.rng.gauss(0, 0.0011)
         moisture = min(0.045, max(0.007, moisture))
         cooked = min(solids / (1 - moisture), charge * 0.98)
-        wet = max(0.0, moisture - 0.027) / 0.01
+        wet = max(0.0, moisture - 0.025) / 0.01
         film = _round(cooked * self.rng.uniform(0.004, 0.009), 1_000)
         slab = _round(cooked * self.rng.uniform(0.004, 0.009) * (1 + 2 * wet), 1_000)
         pour = cooked - film - slab
@@ -253,7 +253,8 @@ class _Making:
         )
         if picture and rng.random() < 0.025:
             bad += rng.uniform(0.03, 0.08)
-        stuck = 0.012 * wet * rng.uniform(0.6, 1.6)
+        stuck = 0.055 * wet * rng.uniform(0.7, 1.5)
+        bad *= 1 + 1.2 * wet
         part = lambda share: _round(rods * share, 5_000)  # noqa: E731
         keep = 0 if self.line.acid else part(ends * rng.uniform(0.45, 0.75))
         found = [
@@ -263,7 +264,7 @@ class _Making:
             ("sticking", part(stuck)),
         ]
         losses = tuple(Loss(cause=name, mass_mg=mass) for name, mass in found if mass > 0)
-        gap = rods * rng.gauss(0.0025, 0.0025)
+        gap = rods * (rng.gauss(0.0025, 0.0025) if rng.random() > 0.012 else rng.uniform(0.02, 0.035))
         sound = _round(rods - keep - sum(x.mass_mg for x in losses) - gap, 5_000)
         missed = 0
         if rng.random() < 0.02 and losses and losses[0].mass_mg > rods // 50:

@@ -13,7 +13,7 @@ from seeds.shop import calendar
 from seeds.shop.recorder import at
 from seeds.shop.world import World
 
-BAD_KETTLE, BAD_BY = "K1", 7.0
+BAD_KETTLE, BAD_BY = "K1", 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Diary:
         year = last.year
         return cls(
             thermometer=(date(year - 1, 3, 3), date(year - 1, 4, 4)),
-            rush=(date(year - 1, 12, 6), date(year - 1, 12, 13)),
+            rush=(date(year - 1, 12, 8), date(year - 1, 12, 17)),
             recall=workday(date(year - 1, 9, 16)),
             drill=workday(date(year, 5, 12)),
             bulk=workday(date(year, 9, 8)),
@@ -59,7 +59,7 @@ def workday(day: date) -> date:
 def prepare(world: World, diary: Diary) -> None:
     """What customers will do on those days, before anyone knows it."""
     first, last = diary.rush
-    world.demand.lift(first, last, "CLOVE", "", 2.6)
+    world.demand.lift(first, last, "CLOVE", "", 5.5)
     for begin, end, flavour, channel in diary.promotions:
         world.demand.lift(begin, end, flavour, channel, 1.9)
         world.counter.discount.append((begin, end, flavour, 0.85))
