@@ -171,7 +171,7 @@ class Bands:
             self.sum_offsets[mine, span] = self._first_enough(pools, LEAST_SUM_SCORES, level, kind)
 
     def _first_enough(self, pools: list[Floats], least: int, level: int, kind: bool) -> Floats:
-        for pool in pools:
+        for pool in pools if self.origins else []:
             flat = pool.reshape(self.origins, -1)
             known = np.isfinite(flat)
             if known.any(axis=1).sum() >= LEAST_ORIGINS and known.sum() >= least:
