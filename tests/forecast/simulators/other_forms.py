@@ -39,7 +39,8 @@ def simulate(seed: int, years: int = 4, start: str = "2022-W02") -> SimulatedSho
         if to_christmas[t] <= 5:
             open_days[t] = 6.0
     last_year = season_year[-1]
-    failed_year = int(rng.choice([last_year - 2, last_year - 1, last_year]))
+    last_christmas = mondays[-1].year  # every shop has four Christmases; one of the last three fails
+    failed_year = int(rng.choice([last_christmas - 2, last_christmas - 1, last_christmas]))
     christmas_luck = {y: rng.lognormal(0, 0.10) for y in range(season_year[0], last_year + 1)}
     christmas_luck[failed_year] *= 0.6
     easter_luck = {y: rng.lognormal(0, 0.12) for y in range(season_year[0], last_year + 1)}
