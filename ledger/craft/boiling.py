@@ -12,8 +12,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from scipy.interpolate import PchipInterpolator
-
 from ledger.craft.errors import OutOfRange
 from ledger.craft.numbers import PPM, whole, within
 
@@ -93,6 +91,8 @@ class MoistureBand:
 
 @functools.cache
 def _rise_curve() -> Callable[[float], Any]:
+    from scipy.interpolate import PchipInterpolator  # a third of a second to import, and only a sheet needs it
+
     curve: Callable[[float], Any] = PchipInterpolator([p.solids_pct for p in CURVE], [p.rise_c for p in CURVE])
     return curve
 

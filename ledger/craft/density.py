@@ -11,7 +11,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from ledger.craft.errors import OutOfRange
 from ledger.craft.numbers import PPM, UM_PER_MM, whole, within
@@ -99,7 +99,7 @@ def learned_density(weighings: Sequence[PieceWeighing], otherwise: Density) -> D
     if len(values) < 3:
         return otherwise
     mean = statistics.fmean(values)
-    reach = student_t.ppf(0.95, len(values) - 1) * statistics.stdev(values) * math.sqrt(1 + 1 / len(values))
+    reach = float(stdtrit(len(values) - 1, 0.95)) * statistics.stdev(values) * math.sqrt(1 + 1 / len(values))
     return Density(
         kg_m3=whole(mean), low_kg_m3=whole(mean - reach), high_kg_m3=whole(mean + reach), weighings=len(values)
     )

@@ -7,7 +7,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from ledger.craft.errors import OutOfRange
 from ledger.craft.numbers import PPM, whole
@@ -66,7 +66,7 @@ def recent_yield(history: Sequence[BatchYield], default_ppm: int, default_spread
     shares = [batch.sound_mg / batch.cooked_mg for batch in history[-RECENT_BATCHES:]]
     n = len(shares)
     mean = statistics.fmean(shares)
-    reach = student_t.ppf(0.9, n - 1) * statistics.stdev(shares) * math.sqrt(1 + 1 / n)
+    reach = float(stdtrit(n - 1, 0.9)) * statistics.stdev(shares) * math.sqrt(1 + 1 / n)
     return ProcessYield(
         likely_ppm=max(whole(mean * PPM), 1),
         low_ppm=max(whole((mean - reach) * PPM), 1),
