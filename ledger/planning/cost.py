@@ -64,7 +64,7 @@ def run_item(a: Arrays, i: int, row: list[int]) -> ItemRun:
         lost_so_far += missing
         lost[t] = missing
         if shelf:
-            fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 1) : t + 1])
+            fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 2) : t + 1])
             if in_hand > fresh:
                 thrown[t] = in_hand - fresh
                 supply -= thrown[t]

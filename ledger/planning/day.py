@@ -112,6 +112,7 @@ def plan_day(
     shows: Sequence[ShowTime] = (),
     opens: int = 0,
     use_solver: bool | None = None,
+    any_that_fits: bool = False,
 ) -> DayPlan:
     """Schedule a day's batches; a show wants a showable batch under way from its start to its end.
 
@@ -123,7 +124,18 @@ def plan_day(
     if wrong:
         return DayPlan(bars=(), finish=0, fits=False, proven=True, method="shows", why=wrong)
     lunches = _lunches(shop, len(batches)) if batches else []
-    found = timetable([*tasks, *lunches], room, clean=shop.clean, latest=shop.minutes, use_solver=use_solver)
+    hands = sum(t.minutes * t.needs.get(HANDS, 0) for t in [*tasks, *lunches])
+    found = None
+    if hands <= shop.people * shop.minutes:
+        found = timetable(
+            [*tasks, *lunches],
+            room,
+            clean=shop.clean,
+            latest=shop.minutes,
+            use_solver=use_solver,
+            effort=0.5 if any_that_fits else 4.0,
+            any_that_fits=any_that_fits,
+        )
     if found is None:
         asked = sum(t.minutes * t.needs.get(HANDS, 0) for t in tasks)
         why = (
@@ -239,7 +251,7 @@ def day_mixes(
                 for kind, count in zip(kinds, counts, strict=True)
                 for n in range(count)
             ]
-            if plan_day(batches, shop, use_solver=use_solver).fits:
+            if plan_day(batches, shop, use_solver=use_solver, any_that_fits=True).fits:
                 good.add(counts)
     return good
 

@@ -66,10 +66,12 @@ def timetable(
     latest: int | None = None,
     use_solver: bool | None = None,
     effort: float = 4.0,
+    any_that_fits: bool = False,
 ) -> Timetable | None:
     """The least finish of all tasks within ``room``; None when no schedule ends by ``latest``.
 
     ``clean``: minutes to clean a station between tasks of different families. ``effort``: the solver's deterministic time.
+    ``any_that_fits``: the first schedule that ends by ``latest`` is enough.
     """
     for number, task in enumerate(tasks):
         for name, amount in task.needs.items():
@@ -84,7 +86,9 @@ def timetable(
         use_solver = solver_there()
     if not use_solver:
         return by_list if by_list is not None and (latest is None or by_list.finish <= latest) else None
-    return _solve(tasks, room, clean or {}, latest, by_list, effort)
+    if any_that_fits and by_list is not None and (latest is None or by_list.finish <= latest):
+        return by_list
+    return _solve(tasks, room, clean or {}, latest, by_list, effort, any_that_fits)
 
 
 def _solve(
@@ -94,6 +98,7 @@ def _solve(
     latest: int | None,
     hint: Timetable | None,
     effort: float,
+    any_that_fits: bool,
 ) -> Timetable | None:
     from ortools.sat.python import cp_model
 
@@ -128,7 +133,8 @@ def _solve(
     if hint is not None and hint.finish <= horizon:
         for var, start in zip(starts, hint.starts, strict=True):
             model.add_hint(var, start)
-    model.minimize(finish)
+    if not any_that_fits:
+        model.minimize(finish)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
@@ -136,7 +142,9 @@ def _solve(
     status = solver.solve(model)
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         found = tuple(int(solver.value(var)) for var in starts)
-        return Timetable(found, int(solver.value(finish)), "constraint solver", status == cp_model.OPTIMAL)
+        return Timetable(
+            found, int(solver.value(finish)), "constraint solver", status == cp_model.OPTIMAL and not any_that_fits
+        )
     if hint is not None and hint.finish <= horizon:
         return hint
     return None

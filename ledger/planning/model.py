@@ -140,7 +140,7 @@ def _item(m: Program, a: Arrays, i: int) -> None:
         if gap[t] >= 0:
             m.row(a.display[i][t] / 1000, INF, [(stock[t], 1.0), (gap[t], 1.0)])
         if a.shelf[i]:
-            window = [u for u in range(max(0, t - a.shelf[i] + 1), t + 1) if x[u] >= 0]
+            window = [u for u in range(max(0, t - a.shelf[i] + 2), t + 1) if x[u] >= 0]
             m.row(-INF, a.fresh_opening[i][t] / 1000, [(stock[t], 1.0), *((x[u], -batch) for u in window)])
         if curve is not None:
             _tangents(m, a, i, t, x, lost, thrown)

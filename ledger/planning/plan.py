@@ -123,9 +123,7 @@ class Plan:
         """The plan an event holds."""
         rest = dict(data)
         rest["lines"] = tuple(Line(**line) for line in data["lines"])
-        rest["items"] = tuple(
-            ItemWeeks(**{k: tuple(v) if isinstance(v, list) else v for k, v in row.items()}) for row in data["items"]
-        )
+        rest["items"] = tuple(ItemWeeks(**_tuples(row)) for row in data["items"])
         rest["weeks"] = tuple(
             WeekUse(**(row | {"stations": tuple((s[0], s[1], s[2]) for s in row["stations"])})) for row in data["weeks"]
         )
@@ -135,6 +133,11 @@ class Plan:
         for name in ("parts", "findings", "settings"):
             rest[name] = tuple(tuple(pair) for pair in data[name])
         return Plan(**rest)
+
+
+def _tuples(row: dict[str, Any]) -> dict[str, Any]:
+    """Lists of one row as tuples."""
+    return {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}
 
 
 def _plain(value: Any) -> Any:

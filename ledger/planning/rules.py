@@ -48,7 +48,8 @@ class Room:
 
     def place(self, i: int, wanted: int, due: int) -> int | None:
         """Put a batch into its week, else pull it ahead, else the next week with room; the week, or None."""
-        for t in [*range(wanted, -1, -1), *range(wanted + 1, max(due, self.a.end[i]) + 1)]:
+        weeks: list[int] = [*range(wanted, -1, -1), *range(wanted + 1, max(due, self.a.end[i]) + 1)]
+        for t in weeks:
             if self.fits(i, t):
                 self.put(i, t)
                 return t
@@ -146,7 +147,7 @@ def _cover(a: Arrays, i: int, t: int, grams: int) -> int:
     left = grams - a.display[i][t]
     for weeks, u in enumerate(range(t, a.end[i] + 1)):
         if a.demand[i][u] > left:
-            return weeks * 1000 + max(-1000, left * 1000 // a.demand[i][u])
+            return weeks * 1000 + max(-1000, left * 1000 // max(1, a.demand[i][u]))
         left -= a.demand[i][u]
     return 10**9
 

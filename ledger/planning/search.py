@@ -66,7 +66,7 @@ class Search:
             else:
                 cost = 0
                 if shelf and in_hand:
-                    fresh = a.fresh_opening[i][t] + batch * sum(row[t - shelf + 1 if t >= shelf else 0 : t + 1])
+                    fresh = a.fresh_opening[i][t] + batch * sum(row[t - shelf + 2 if t >= shelf - 1 else 0 : t + 1])
                     if in_hand > fresh:
                         cost = a.thrown[i] * (in_hand - fresh)
                         in_hand = fresh
@@ -105,7 +105,7 @@ class Search:
             lost_so_far += missing
             cost = a.lost[i] * missing
             if shelf:
-                fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 1) : t + 1])
+                fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 2) : t + 1])
                 if in_hand > fresh:
                     cost += a.thrown[i] * (in_hand - fresh)
                     supply -= in_hand - fresh

@@ -114,6 +114,16 @@ def _add(h: Any, cuts: list[Cut]) -> None:
     )
 
 
+def least(m: Program) -> tuple[float, Floats]:
+    """Least price of any program and where it lies, whole columns whole; SolverFailed when there is none."""
+    h = _solver(m, whole=any(m.whole))
+    h.setOptionValue("mip_rel_gap", 0.0)
+    h.run()
+    if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+        raise SolverFailed(f"no least price was found: {h.modelStatusToString(h.getModelStatus())}")
+    return float(h.getInfo().objective_function_value) + m.constant, np.array(h.getSolution().col_value)
+
+
 def bound(a: Arrays, *, rounds: int = 25, stop: Callable[[], bool] | None = None) -> Bound:
     """Solve the relaxation, add broken inequalities, solve again from its basis; at most ``rounds`` times."""
     m = build(a)

@@ -30,9 +30,9 @@ def demand_changed(items: Sequence[str], percent: int, first_week: int = 0, last
                 d * factor // 100 if first_week <= t <= last_week else d for t, d in enumerate(item.demand_g)
             )
             curves = item.loss_curves
-            if curves is not None and sum(item.demand_g):
-                share = sum(demand) * 1000 // sum(item.demand_g)
-                curves = tuple(tuple((at * share // 1000, per) for at, per in lines) for lines in curves)
+            if curves is not None and sum(item.demand_g) > 0:
+                now, before = sum(demand), sum(item.demand_g)
+                curves = tuple(tuple((at * now // before, per) for at, per in lines) for lines in curves)
             return replace(item, demand_g=demand, loss_curves=curves)
 
         return replace(problem, items=tuple(scaled(item) for item in problem.items))
