@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import pandas as pd
 
-from ledger.analytics.flows import FLOWS, ratio
+from ledger.analytics.flows import FLOWS
 from ledger.analytics.yields import RATIOS, with_ratios
 
 BEFORE = 4
@@ -55,31 +55,27 @@ def compare(totals: pd.DataFrame, week: str) -> pd.DataFrame:
         ``last_year``, ``year_change_ratio``. Floats; NaN where there is nothing to compare with.
     """
     earlier = [shift(week, -n) for n in range(1, BEFORE + 1)]
-    now = _row(totals, [week])
-    before = _row(totals, earlier)
-    last_year = _row(totals, [same_week_last_year(week)])
     weeks = max(1, int(totals["week"].isin(earlier).sum()))
+    spans = ([week], earlier, [same_week_last_year(week)])
+    there = [totals["week"].isin(span).to_numpy() for span in spans]
+    summed = {name: [int(totals[name].to_numpy()[found].sum()) for found in there] for name in FLOWS}
+    figures = with_ratios(pd.DataFrame(summed, dtype="int64"))
     rows = []
     for name in (*FLOWS, *RATIOS):
         share = name in RATIOS
-        this, then, year = (float(r[name]) if r is not None else float("nan") for r in (now, before, last_year))
+        this, then, year = (
+            float(v) if found.any() else float("nan") for v, found in zip(figures[name].to_numpy(), there, strict=True)
+        )
         if not share:
             then /= weeks
         rows.append((name, this, then, _change(this, then, share), year, _change(this, year, share)))
     return pd.DataFrame(rows, columns=["measure", "this", "before", "change_ratio", "last_year", "year_change_ratio"])
 
 
-def _row(totals: pd.DataFrame, weeks: list[str]) -> pd.Series | None:
-    rows = totals[totals["week"].isin(weeks)]
-    if rows.empty:
-        return None
-    return with_ratios(rows[list(FLOWS)].sum().to_frame().T.astype("int64")).iloc[0]
-
-
 def _change(this: float, then: float, share: bool) -> float:
     if share:
         return this - then
-    return float(ratio(pd.Series([this - then]), pd.Series([abs(then)])).iloc[0])
+    return (this - then) / abs(then) if then else float("nan")
 
 
 __all__ = ["BEFORE", "compare", "monday", "same_week_last_year", "shift", "week_of"]

@@ -43,6 +43,7 @@ less) lies in portions, logs, rods and loose pieces after than before. sold: lef
 sampled, shelf_scrap, count_gap: taken from any lot outside the making steps. seconds: all hands together.
 """
 
+_PLACE = {name: place for place, name in enumerate(MAKING)}
 _WORK = ("lot.mass", "lot.log", "lot.rods", "lot.pieces")
 
 
@@ -108,12 +109,10 @@ def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.
         "count_gap_mg": (~making & of("unexplained"), mass),
         "seconds": (of("work"), measure("seconds")),
     }
-    wide = pd.DataFrame({name: np.where(mask, value, 0) for name, (mask, value) in columns.items()})
+    masked = {name: np.where(mask, value, 0) for name, (mask, value) in columns.items()}
     if not keys:
-        return wide.sum().to_frame().T.astype("int64")
-    for key in keys:
-        wide[key] = frame[key].to_numpy()
-    return wide.groupby(keys, sort=True, as_index=False)[list(FLOWS)].sum()[[*keys, *FLOWS]]
+        return pd.DataFrame({name: [int(value.sum())] for name, value in masked.items()}, dtype="int64")
+    return sums(keys, frame, masked)
 
 
 def gap_mg(row: pd.DataFrame) -> pd.Series:
@@ -136,33 +135,49 @@ def step_flows(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
         return pd.DataFrame(
             {**{k: pd.Series(dtype=object) for k in [*keys, "step"]}, **{n: pd.Series(dtype="int64") for n in names}}
         )
-    kind = rows["kind"].to_numpy(dtype=object).astype(str)
+    kind = rows["kind"].to_numpy(dtype=object)
     mass = rows["mass_mg"].to_numpy(dtype=np.int64)
-    lot, into = np.char.startswith(kind, "lot."), mass > 0
+    lot, into = np.array([k.startswith("lot.") for k in kind]), mass > 0
     reboil = kind == "lot.reboil"
-    wide = pd.DataFrame(
-        {
-            "in_mg": np.where((lot | (kind == "water")) & ~into, -mass, 0),
-            "out_mg": np.where(lot & ~reboil & into, mass, 0),
-            "evaporated_mg": np.where(kind == "air", mass, 0),
-            "reboil_mg": np.where(reboil & into, mass, 0),
-            "scrap_mg": np.where(kind == "scrap", mass, 0),
-            "unexplained_mg": np.where(kind == "unexplained", mass, 0),
-            "seconds": np.where(kind == "work", rows["seconds"].to_numpy(dtype=np.int64), 0),
-        }
-    )
-    for key in keys:
-        wide[key] = rows[key].to_numpy()
-    wide["step"] = pd.Categorical(rows["step"].to_numpy(), categories=MAKING, ordered=True)
-    result = wide.groupby([*keys, "step"], sort=True, observed=True, as_index=False)[names].sum()
-    result["step"] = result["step"].astype(object)
-    return result[[*keys, "step", *names]]
+    columns = {
+        "in_mg": np.where((lot | (kind == "water")) & ~into, -mass, 0),
+        "out_mg": np.where(lot & ~reboil & into, mass, 0),
+        "evaporated_mg": np.where(kind == "air", mass, 0),
+        "reboil_mg": np.where(reboil & into, mass, 0),
+        "scrap_mg": np.where(kind == "scrap", mass, 0),
+        "unexplained_mg": np.where(kind == "unexplained", mass, 0),
+        "seconds": np.where(kind == "work", rows["seconds"].to_numpy(dtype=np.int64), 0),
+    }
+    result = sums([*keys, "step"], rows, columns)
+    place = result["step"].map(_PLACE)
+    return result.assign(_place=place).sort_values([*keys, "_place"], ignore_index=True).drop(columns="_place")
 
 
-def ratio(part: pd.Series | float, whole: pd.Series | float) -> pd.Series:
+def ratio(part: pd.Series, whole: pd.Series) -> pd.Series:
     """part / whole as a float; NaN where the whole is zero (a measure with nothing to measure has no value)."""
-    top, bottom = pd.Series(part, dtype="float64"), pd.Series(whole, dtype="float64")
-    return top / bottom.where(bottom != 0)
+    return pd.Series(share(part.to_numpy(), whole.to_numpy()), index=part.index)
 
 
-__all__ = ["FLOWS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "step_flows"]
+def share(part: NDArray[np.generic], whole: NDArray[np.generic]) -> NDArray[np.float64]:
+    """The same on arrays."""
+    top, bottom = np.asarray(part, dtype=np.float64), np.asarray(whole, dtype=np.float64)
+    found: NDArray[np.float64] = np.divide(top, bottom, out=np.full(top.shape, np.nan), where=bottom != 0)
+    return found
+
+
+def sums(keys: list[str], frame: pd.DataFrame, columns: dict[str, Whole]) -> pd.DataFrame:
+    """Exact sums of whole-number columns for each combination of key columns, sorted by them."""
+    codes = np.zeros(len(frame), dtype=np.int64)
+    levels: list[NDArray[np.object_]] = []
+    for key in keys:
+        code, level = pd.factorize(frame[key].to_numpy(dtype=object), sort=True)
+        codes = codes * max(1, len(level)) + code
+        levels.append(np.asarray(level, dtype=object))
+    found, first, place = np.unique(codes, return_index=True, return_inverse=True)
+    order = np.argsort(place, kind="stable")
+    starts = np.searchsorted(place[order], np.arange(len(found)))
+    table = {key: frame[key].to_numpy(dtype=object)[first] for key in keys}
+    return pd.DataFrame(table | {name: np.add.reduceat(value[order], starts) for name, value in columns.items()})
+
+
+__all__ = ["FLOWS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "share", "step_flows", "sums"]

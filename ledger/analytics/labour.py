@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ledger.analytics.flows import STEPS, ratio
+from ledger.analytics.flows import STEPS, ratio, sums
 
 _ORDER = {name: place for place, name in enumerate((*STEPS, "other"))}
 
@@ -42,9 +42,7 @@ def _good(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     ).astype("int64")  # fmt: skip
     if not keys:
         return wide.sum().to_frame().T.astype("int64")
-    for key in keys:
-        wide[key] = frame[key].to_numpy()
-    return wide.groupby(keys, as_index=False)[names].sum()
+    return sums(keys, frame, {n: wide[n].to_numpy() for n in names})
 
 
 def by_step(frame: pd.DataFrame) -> pd.DataFrame:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
-from ledger.analytics.flows import MAKING, flows, ratio
+from ledger.analytics.flows import MAKING, flows, ratio, sums
 
 WATERFALL = (
     ("charged_mg", "charged into the kettle", 1),
@@ -74,7 +75,7 @@ def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
             kind == "scrap", kind.map({"unexplained": "unexplained", "lot.reboil": "kept for re-boil"})
         ),
     )
-    table = rows.groupby([*keys, *_EDGE], as_index=False, sort=True)[["mass_mg", "pieces"]].sum()
+    table = sums([*keys, *_EDGE], rows, {n: rows[n].to_numpy(dtype=np.int64) for n in ("mass_mg", "pieces")})
     table = table[table["mass_mg"] != 0]
     lost = table["loss"] != "reboil"
     table = table.assign(_lost=lost, _size=table["mass_mg"].abs())

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from ledger.analytics.flows import FLOWS, STEPS, flows, ratio, step_flows
+from ledger.analytics.flows import FLOWS, STEPS, flows, ratio, share, step_flows
 
 RATIOS = (
     "kettle_yield_ratio", "theory_yield_ratio", "process_yield_ratio", "solids_yield_ratio", "finished_goods_ratio", "rework_ratio",
@@ -35,7 +35,7 @@ def yields(
 
         * kettle_yield = poured / charged. theory_yield = theoretical / charged (what a loss-free cook gives).
         * process_yield = sound pieces / theoretical cooked mass; solids_yield = dry solids in sound pieces / dry solids charged
-          (sound pieces x solids share of the cooked mass / solids charged).
+          (sound pieces x solids share of the cooked mass / solids charged): it does not move when a cook is left wetter.
         * finished_goods = sound pieces / all material consumed: ISO 22400-2 finished goods ratio, GQ/CM.
         * rework = re-boil / cooked: ISO 22400-2 rework ratio, RQ/PQ. ISO counts recycled matter as scrap; here re-boil is rework.
         * scrap = scrap / cooked: ISO 22400-2 scrap ratio, SQ/PQ. unexplained = unexplained / cooked.
@@ -55,28 +55,27 @@ def yields(
 
 def with_ratios(table: pd.DataFrame) -> pd.DataFrame:
     """Flows with cooked and theoretical mass and all ratios added."""
-    table = table.copy()
-    table["cooked_mg"] = table["charged_mg"] - table["evaporated_mg"]
-    table["theoretical_mg"] = table["charged_mg"] - table["theory_mg"]
-    cooked = table["cooked_mg"]
-    table["kettle_yield_ratio"] = ratio(table["poured_mg"], table["charged_mg"])
-    table["theory_yield_ratio"] = ratio(table["theoretical_mg"], table["charged_mg"])
-    table["process_yield_ratio"] = ratio(table["good_mg"], table["theoretical_mg"])
-    table["solids_yield_ratio"] = solids_yield(table["good_mg"], cooked, table["solids_mg"])
-    table["finished_goods_ratio"] = ratio(table["good_mg"], table["charged_mg"])
-    table["rework_ratio"] = ratio(table["reboil_mg"], cooked)
-    table["scrap_ratio"] = ratio(table["scrap_mg"], cooked)
-    table["unexplained_ratio"] = ratio(table["unexplained_mg"], cooked)
-    return table
-
-
-def solids_yield(good_mg: pd.Series, cooked_mg: pd.Series, solids_mg: pd.Series) -> pd.Series:
-    """Dry solids in sound pieces / dry solids charged: good x (solids / cooked) / solids.
-
-    Sugar neither boils away nor appears, so the solids share of the cooked mass is solids / cooked, and the measure does not move
-    when a cook is left a little wetter: that is what it is for.
-    """
-    return ratio(good_mg * ratio(solids_mg, cooked_mg), solids_mg)
+    whole = {name: table[name].to_numpy() for name in FLOWS}
+    cooked = whole["charged_mg"] - whole["evaporated_mg"]
+    theoretical = whole["charged_mg"] - whole["theory_mg"]
+    charged, good = whole["charged_mg"], whole["good_mg"]
+    kept = {str(name): table[name] for name in table.columns}
+    return pd.DataFrame(
+        kept
+        | {
+            "cooked_mg": cooked,
+            "theoretical_mg": theoretical,
+            "kettle_yield_ratio": share(whole["poured_mg"], charged),
+            "theory_yield_ratio": share(theoretical, charged),
+            "process_yield_ratio": share(good, theoretical),
+            "solids_yield_ratio": share(good * share(whole["solids_mg"], cooked), whole["solids_mg"]),
+            "finished_goods_ratio": share(good, charged),
+            "rework_ratio": share(whole["reboil_mg"], cooked),
+            "scrap_ratio": share(whole["scrap_mg"], cooked),
+            "unexplained_ratio": share(whole["unexplained_mg"], cooked),
+        },
+        index=table.index,
+    )
 
 
 def expected_pieces(batches: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.DataFrame:
@@ -143,20 +142,22 @@ def rolled(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
 
     Packing is left out: it happens days later and its give-away is its own measure (`first_pass`).
     """
+    return rolled_of(first_pass(frame, by), by)
+
+
+def rolled_of(steps: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
+    """The same from a `first_pass` table with the same `by`."""
     keys = list(by)
-    steps = first_pass(frame, by)
-    steps = steps[steps["step"].isin(STEPS[:-1])]
-    if not keys:
-        value = rolled_throughput(steps["reach_ratio"].tolist())
-        return pd.DataFrame({"rolled_throughput_ratio": [value], "defects_per_unit": [defects_per_unit(value)]})
+    wanted = steps["step"].isin(STEPS[:-1]).to_numpy()
+    each: dict[tuple[str, ...], list[float]] = {} if keys else {(): []}
+    columns = [steps[k].to_numpy()[wanted] for k in keys]
+    for number, reach in enumerate(steps["reach_ratio"].to_numpy()[wanted]):
+        each.setdefault(tuple(c[number] for c in columns), []).append(float(reach))
     rows = [
-        (key if isinstance(key, tuple) else (key,), rolled_throughput(g["reach_ratio"].tolist()))
-        for key, g in steps.groupby(keys)
+        (*key, value, defects_per_unit(value)) for key, ratios in each.items() for value in [rolled_throughput(ratios)]
     ]
-    return pd.DataFrame(
-        [(*key, value, defects_per_unit(value)) for key, value in rows],
-        columns=[*keys, "rolled_throughput_ratio", "defects_per_unit"],
-    ).astype({"rolled_throughput_ratio": "float64", "defects_per_unit": "float64"})
+    table = pd.DataFrame(rows, columns=[*keys, "rolled_throughput_ratio", "defects_per_unit"])
+    return table.astype({"rolled_throughput_ratio": "float64", "defects_per_unit": "float64"})
 
 
 def shop_row(table: pd.DataFrame) -> pd.DataFrame:
@@ -174,6 +175,6 @@ def overall_equipment_effectiveness(availability: float, effectiveness: float, q
 
 
 __all__ = [
-    "RATIOS", "defects_per_unit", "expected_pieces", "first_pass", "overall_equipment_effectiveness", "rolled", "rolled_throughput",
-    "shop_row", "solids_yield", "with_ratios", "yields",
+    "RATIOS", "defects_per_unit", "expected_pieces", "first_pass", "overall_equipment_effectiveness", "rolled", "rolled_of", "rolled_throughput",
+    "shop_row", "with_ratios", "yields",
 ]  # fmt: skip

@@ -92,9 +92,9 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
     )
     designs = designs[(designs["charged_mg"] > 0) | (designs["good_mg"] > 0)].reset_index(drop=True)
     total = yields.shop_row(table).iloc[0]
-    through = yields.rolled(lines).iloc[0]
     ranked = losses.losses(lines)
     steps = yields.first_pass(lines)
+    through = yields.rolled_of(steps).iloc[0]
     hands = labour.by_step(lines)
     workers = labour.by_worker(lines)
     gone = run_outs(on, this)
@@ -165,7 +165,7 @@ def _sentence(
 ) -> str:  # fmt: skip
     shop = on.shop
     change = words.largest_change(
-        yields.yields(lines, ("flavour",)), yields.yields(earlier, ("flavour",)),
+        made, yields.yields(earlier, ("flavour",)),
         losses.losses(lines, ("flavour",)), losses.losses(earlier, ("flavour",)),
     )  # fmt: skip
     before = flows(earlier, ())
@@ -180,7 +180,7 @@ def _sentence(
         words.ran_out(gone, shop.name),
         words.hours(int(total["seconds"]), float(now_rate), then_rate, shop.units),
     ]
-    today = on.queries.today()
+    today = on.today
     if live and compare.shift(this, 1) >= compare.week_of(pd.Timestamp(today).date()):
         shelf = stock.on_the_shelf(on.queries.lots(kinds=["packs"]), stock_lines(on, today, ["lot.packs"]), today)
         clauses.insert(4, words.short(shelf, shop.name))

@@ -104,7 +104,7 @@ def _channel_columns(on: Basis, channels: list[str]) -> tuple[Column, ...]:
 
 def _day(on: Basis, known: int | str | None) -> str:
     if known is None or not on.as_of.recorded_at:
-        return on.queries.today()
+        return on.today
     if isinstance(known, str) and not known.isdigit():
         return known
     return str(pd.Timestamp(on.as_of.recorded_at).tz_convert(on.site.zone).date())

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 
@@ -112,6 +113,11 @@ class Basis:
     def known(self) -> int:
         """The position reports are pinned to, so that entries made meanwhile cannot make two tables disagree."""
         return self.as_of.position
+
+    @property
+    def today(self) -> str:
+        """The shop's own calendar day."""
+        return self.queries.clock().astimezone(ZoneInfo(self.site.zone)).date().isoformat()
 
 
 def basis(ledger: Ledger, known: int | str | None = None) -> Basis:
