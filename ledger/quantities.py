@@ -23,12 +23,13 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from functools import lru_cache
+from typing import Any
 
 import pint
 
 from ledger.errors import BadInput
 
-registry: pint.UnitRegistry = pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
+registry: pint.UnitRegistry[Any] = pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
 
 _ALIASES = {
     "lb": "pound", "lbs": "pound", "pound": "pound", "pounds": "pound", "oz": "ounce", "ounce": "ounce", "ounces": "ounce",
@@ -163,7 +164,8 @@ def money(text: str, digits: int = 2) -> int:
     match = re.fullmatch(r"\s*(?:[A-Z]{3}|[£$€])?\s*(-?\d[\d ]*(?:[.,]\d{1,4})?)\s*(?:[A-Z]{3}|[£$€])?\s*", text)
     if not match:
         raise BadInput(f"`{text}` cannot be read as an amount of money; give it as `12.50`.", value=text)
-    return round(Fraction(match[1].replace(" ", "").replace(",", ".")) * 10**digits)
+    minor: int = round(Fraction(match[1].replace(" ", "").replace(",", ".")) * 10**digits)
+    return minor
 
 
 # --- and back again -----------------------------------------------------------------------------------------------

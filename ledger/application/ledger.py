@@ -62,7 +62,7 @@ class Rows(NamedTuple):
     refused: list[tuple[int, SlabbookError]]
 
 
-class _NothingWritten(Exception):  # noqa: N818 (a signal inside this module, not an error)
+class _NothingWritten(Exception):
     """Undo the transaction: a dry run, or a refused row."""
 
 

@@ -14,7 +14,9 @@ def believed_event(ledger: Ledger, position: int) -> Any:
     """What the entry at a position says today, after its corrections. UnknownThing if there is none, Refused if voided."""
     event = ledger.queries.event(position)
     if event is None:
-        raise UnknownThing(f"There is no entry {position} in the log. `slabbook log` lists them.", kind="entry", id=position)
+        raise UnknownThing(
+            f"There is no entry {position} in the log. `slabbook log` lists them.", kind="entry", id=position
+        )
     corrections = ledger.queries.corrections()
     found = corrections[corrections.origin == position]
     if not found.empty:

@@ -154,11 +154,11 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
             f"Entry {cmd.origin} is a {_word(record.event)}; it cannot become a {_word(new)}. Void it and record the other.",
             origin=cmd.origin,
         )
-    if new.batch != record.event.batch:  # type: ignore[attr-defined]
+    if new.batch != record.event.batch:
         raise Refused(
             f"Entry {cmd.origin} belongs to batch {record.event.batch}; void it and record it on {new.batch}.",
             origin=cmd.origin,
-        )  # type: ignore[attr-defined]
+        )
     if new == record.event:
         return []
     return cascade(record, new, state)
@@ -308,7 +308,8 @@ def _material(old: Movement, new: Movement, now: dict[str, Lot]) -> bool:
     """Whether a re-read entry differs enough to be recorded: more than a gram or two coins, or a lot that must come out empty."""
     if old == new:
         return False
-    before, after = [*old.takes, *old.gives], [*new.takes, *new.gives]
+    before: list[Any] = [*old.takes, *old.gives]
+    after: list[Any] = [*new.takes, *new.gives]
     if len(before) != len(after) or old.losses != new.losses:
         return True
     for a, b in zip(before, after, strict=True):

@@ -37,7 +37,7 @@ class Decision(NamedTuple):
 
 Decider = Callable[[Any, Any], list[Any]]
 
-DECIDERS: dict[type, Decider] = {
+DECIDERS: dict[type, Any] = {
     bc.OpenBatch: batch.open_batch, bc.CloseBatch: batch.close_batch, bc.RecordWork: batch.record_work,
     bc.CheckThermometer: batch.check_thermometer, bc.IssueSheet: batch.issue_sheet, bc.AnswerFlag: batch.answer_flag,
     lc.ReceiveLot: lots.receive, lc.CountLot: lots.count, lc.SampleLot: lots.sample, lc.ScrapLot: lots.scrap,
@@ -118,7 +118,8 @@ def stream_of(event: Any, state: State) -> str:
             return f"lot/{event.takes[0].lot}"
         return f"day/{event.day}"
     if isinstance(event, BOOK_EVENTS):
-        return f"book/{KIND_OF[type(event.entry)]}/{event.entry.id}"
+        entry: Any = event.entry  # type: ignore[attr-defined]
+        return f"book/{KIND_OF[type(entry)]}/{entry.id}"
     if isinstance(event, (LotsHeld, LotsReleased)):
         return f"lot/{event.lots[0]}"
     if isinstance(event, FlagAnswered):

@@ -10,7 +10,7 @@ poured decides within the moisture band of the recipe; what lies outside the ban
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ledger.domain.batch.events import Cooked, Packed
 from ledger.domain.lots.events import LotCounted
@@ -112,7 +112,7 @@ def derive(event: M, lots: LotLookup) -> M:
         event = derive_count(event, lots)  # type: ignore[assignment]
     takes = derive_takes(event.takes, lots) if event.takes else ()
     gives, losses = event.gives, event.losses
-    changes: dict[str, object] = {}
+    changes: dict[str, Any] = {}
     charge = event.water_mg
     for t in takes:
         charge += t.mass_mg

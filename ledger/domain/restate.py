@@ -36,9 +36,18 @@ def command_of(event: Any) -> Any:
             losses=event.losses, work=event.work, station=event.station, started=event.started, ended=event.ended, note=event.note,
         )  # fmt: skip
     if isinstance(event, be.BatchOpened):
-        return bc.OpenBatch(day=event.day, flavour=event.flavour, design=event.design, batch=event.batch, recipe=event.recipe, note=event.note)
+        return bc.OpenBatch(
+            day=event.day,
+            flavour=event.flavour,
+            design=event.design,
+            batch=event.batch,
+            recipe=event.recipe,
+            note=event.note,
+        )
     if isinstance(event, be.Worked):
-        return bc.RecordWork(day=event.day, work=event.work, task=event.task, batch=event.batch, station=event.station, note=event.note)
+        return bc.RecordWork(
+            day=event.day, work=event.work, task=event.task, batch=event.batch, station=event.station, note=event.note
+        )
     if isinstance(event, be.BatchClosed):
         return bc.CloseBatch(day=event.day, batch=event.batch, note=event.note)
     return _other(event)
@@ -57,13 +66,25 @@ def _other(event: Any) -> Any:
         value = {"mass": event.found_mg, "pieces": event.found_pieces, "packs": event.found_packs}[event.counted]
         return lc.CountLot(day=event.day, lot=event.lot, note=event.note, **{found: value})  # type: ignore[arg-type]
     if isinstance(event, le.LotSampled):
-        return lc.SampleLot(day=event.day, lot=event.takes[0].lot, purpose=event.partner, note=event.note, **_amount(event.takes[0]))
+        return lc.SampleLot(
+            day=event.day, lot=event.takes[0].lot, purpose=event.partner, note=event.note, **_amount(event.takes[0])
+        )
     if isinstance(event, le.LotScrapped):
-        return lc.ScrapLot(day=event.day, lot=event.takes[0].lot, cause=event.partner, note=event.note, **_amount(event.takes[0]))
+        return lc.ScrapLot(
+            day=event.day, lot=event.takes[0].lot, cause=event.partner, note=event.note, **_amount(event.takes[0])
+        )
     packs = sum(t.packs for t in getattr(event, "takes", ()))
     lot = event.takes[0].lot if isinstance(event, Movement) and len(event.takes) == 1 else ""
     if isinstance(event, she.Sold):
-        return shc.Sell(day=event.day, pack=event.pack, packs=packs, channel=event.channel, lot=lot, amount=event.money, note=event.note)
+        return shc.Sell(
+            day=event.day,
+            pack=event.pack,
+            packs=packs,
+            channel=event.channel,
+            lot=lot,
+            amount=event.money,
+            note=event.note,
+        )
     if isinstance(event, she.Shipped):
         return shc.Ship(
             day=event.day, pack=event.pack, packs=packs, customer=event.partner, channel=event.channel, lot=lot, amount=event.money,
@@ -113,7 +134,9 @@ def set_field(data: dict[str, Any], path: str, value: Any) -> None:
         try:
             place = place[int(key)] if isinstance(place, list) else place[key]
         except (KeyError, IndexError, ValueError) as error:
-            raise Refused(f"`{path}` leads nowhere in this entry; its fields are {', '.join(data)}.", path=path) from error
+            raise Refused(
+                f"`{path}` leads nowhere in this entry; its fields are {', '.join(data)}.", path=path
+            ) from error
     if isinstance(place, list):
         place[int(last)] = value
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 from ledger.domain.books.book import Book
 from ledger.errors import UnknownThing
@@ -72,7 +72,7 @@ class Recorded:
 
     position: int
     event_id: str
-    event: object
+    event: Any
     stream: str = ""
     amended_at: int = 0
     voided: bool = False

@@ -186,7 +186,8 @@ class World:
 
     def apply(self, entry: Entry) -> Effects:
         """Take in one entry and say which rows it adds and closes."""
-        event, position = entry.event, entry.position
+        event: Any = entry.event
+        position = entry.position
         effects = Effects(origin=position)
         if self.track:
             self.log[position] = entry

@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, fields
 from datetime import date
 from difflib import get_close_matches
+from functools import partial
 from typing import Any, get_type_hints
 
 from ledger import quantities
@@ -40,7 +41,9 @@ class _Problems(list[dict[str, str]]):
     def take(self, field: str, error: SlabbookError) -> None:
         inner = error.facts.get("problems")
         if inner:
-            self.extend({"field": f"{field}.{p['field']}" if field else p["field"], "message": p["message"]} for p in inner)
+            self.extend(
+                {"field": f"{field}.{p['field']}" if field else p["field"], "message": p["message"]} for p in inner
+            )
         else:
             self.append({"field": field, "message": error.message})
 
@@ -70,7 +73,9 @@ def _amend(data: Mapping[str, Any], book: Book, today: str) -> Amend:
     inner = data.get("command")
     command = None
     if not isinstance(inner, Mapping) or "name" not in inner:
-        problems.append({"field": "command", "message": "say what the entry should be: the whole command with its `name`"})
+        problems.append(
+            {"field": "command", "message": "say what the entry should be: the whole command with its `name`"}
+        )
     else:
         try:
             command = read_command(str(inner["name"]), {k: v for k, v in inner.items() if k != "name"}, book, today)
@@ -78,13 +83,18 @@ def _amend(data: Mapping[str, Any], book: Book, today: str) -> Amend:
             problems.take("command", error)
     origin = _try(problems, "origin", lambda: quantities.count(str(data.get("origin", ""))))
     problems.settle("This amendment")
-    return Amend(day=str(data.get("day") or today), origin=origin, command=command, reason=_text(data.get("reason", "")))
+    return Amend(
+        day=str(data.get("day") or today), origin=origin, command=command, reason=_text(data.get("reason", ""))
+    )
 
 
 def _define(data: Mapping[str, Any], book: Book, today: str) -> Define:
     kind = entries.KINDS.get(str(data.get("kind", "")))
     if kind is None:
-        raise BadInput(f"`{data.get('kind')}` is no kind of book entry; known are {', '.join(entries.KINDS)}.", value=data.get("kind"))
+        raise BadInput(
+            f"`{data.get('kind')}` is no kind of book entry; known are {', '.join(entries.KINDS)}.",
+            value=data.get("kind"),
+        )
     given = data.get("entry")
     if not isinstance(given, Mapping):
         raise BadInput("A book entry needs its fields under `entry`.")
@@ -94,7 +104,7 @@ def _define(data: Mapping[str, Any], book: Book, today: str) -> Define:
 def read_entry(kind: type, data: Mapping[str, Any], book: Book) -> Any:
     """One book entry from human input. Fields not given keep what the newest version says, if there is one."""
     known = book.find(kind, str(data.get("id", "")))
-    base = {f.name: getattr(known, f.name) for f in fields(kind)} if known is not None else {}
+    base: dict[str, Any] = {f.name: getattr(known, f.name) for f in fields(kind)} if known is not None else {}
     return _fill(kind, data, book, entries.KIND_OF[kind], base)
 
 
@@ -108,7 +118,7 @@ def _fill(kind: type, data: Mapping[str, Any], book: Book, name: str, base: Mapp
         if key is None:
             continue
         used.update({key, field.name})
-        done = _try(problems, key, lambda f=field.name, r=raw: _value(f, r, hints[f], book, name))
+        done = _try(problems, key, partial(_value, field.name, raw, hints[field.name], book, name))
         if done is not _FAILED:
             values[field.name] = done
             if field.name == "mass_mg" and "entered" in hints and "entered" not in data:
@@ -119,7 +129,9 @@ def _fill(kind: type, data: Mapping[str, Any], book: Book, name: str, base: Mapp
     for key in data:
         if key not in used and key not in hints and key != "name":
             near = get_close_matches(key, [_word(f.name) for f in fields(kind)], n=1)
-            problems.append({"field": key, "message": "there is no such field" + (f"; did you mean `{near[0]}`?" if near else "")})
+            problems.append(
+                {"field": key, "message": "there is no such field" + (f"; did you mean `{near[0]}`?" if near else "")}
+            )
     for field in fields(kind):
         if field.name not in values and field.default is MISSING and field.default_factory is MISSING:
             if not any(p["field"] in (field.name, _word(field.name)) for p in problems):
@@ -214,7 +226,9 @@ def _part(kind: type, raw: Any, book: Book, name: str, number: int) -> Any:
     data = {k: v for k, v in data.items() if v not in (None, "")}
     try:
         if kind is Take:
-            data.setdefault("basis", ALL if everything or not (has_mass or has_count) else WEIGHED if has_mass else SHARE)
+            data.setdefault(
+                "basis", ALL if everything or not (has_mass or has_count) else WEIGHED if has_mass else SHARE
+            )
         elif kind is Give:
             data.setdefault("kind", MAKES.get(name, "mass"))
             data.setdefault("lot", "")
@@ -223,7 +237,8 @@ def _part(kind: type, raw: Any, book: Book, name: str, number: int) -> Any:
     except BadInput as error:
         inner = error.facts.get("problems") or [{"field": "", "message": error.message}]
         raise BadInput(
-            error.message, problems=[{"field": f"{number}.{p['field']}".rstrip("."), "message": p["message"]} for p in inner]
+            error.message,
+            problems=[{"field": f"{number}.{p['field']}".rstrip("."), "message": p["message"]} for p in inner],
         ) from error
 
 

@@ -87,7 +87,14 @@ def read_mapping(text: str) -> ColumnMap:
 
 
 def import_csv(
-    ledger: Ledger, kind: str, text: str, mapping: ColumnMap | None = None, *, by: str = "", dry: bool = False, partial: bool = False
+    ledger: Ledger,
+    kind: str,
+    text: str,
+    mapping: ColumnMap | None = None,
+    *,
+    by: str = "",
+    dry: bool = False,
+    partial: bool = False,
 ) -> Imported:
     """Record every row of a file in one transaction: all or nothing, unless `partial`. With `dry` nothing is written."""
     if kind not in KINDS:
@@ -116,8 +123,8 @@ def import_csv(
         refused = rows.refused
         done.written = not dry and (partial or not refused)
         done.recorded, done.repeated = _tally(rows.outcomes)
-    for number, error in refused:
-        done.bad += _told(*places[number], error, mapping)
+    for number, refusal in refused:
+        done.bad += _told(*places[number], refusal, mapping)
     done.bad.sort(key=lambda b: b.line)
     return done
 
@@ -144,7 +151,8 @@ def _lines(text: str) -> Iterator[tuple[int, dict[str, str]]]:
 def _told(line: int, row: Mapping[str, str], error: SlabbookError, mapping: ColumnMap) -> list[BadRow]:
     problems = error.facts.get("problems") or [{"field": _guess(row, error), "message": error.message}]
     return [
-        BadRow(line, mapping.column_of(p["field"].split(".")[0]), row.get(p["field"].split(".")[0], ""), p["message"]) for p in problems
+        BadRow(line, mapping.column_of(p["field"].split(".")[0]), row.get(p["field"].split(".")[0], ""), p["message"])
+        for p in problems
     ]
 
 
@@ -178,13 +186,20 @@ def batch_commands(row: Mapping[str, str]) -> Iterator[tuple[str, dict[str, Any]
              "pack", "packs", "work", "note"}  # fmt: skip
     strange = [k for k in row if k not in known]
     if strange:
-        raise BadInput(f"There is no batch column `{strange[0]}`; known are {', '.join(sorted(known))}.", problems=[{"field": strange[0], "message": "there is no such column"}])
+        raise BadInput(
+            f"There is no batch column `{strange[0]}`; known are {', '.join(sorted(known))}.",
+            problems=[{"field": strange[0], "message": "there is no such column"}],
+        )
     if not row.get("batch"):
         raise BadInput("A batch row needs its batch code.", problems=[{"field": "batch", "message": "is missing"}])
     same = {"batch": row["batch"], "day": row.get("day", "")}
     note = {"note": row["note"]} if row.get("note") else {}
     yield "open-batch", {**same, "flavour": row.get("flavour", ""), "design": row.get("design", ""), **note}
-    cook: dict[str, Any] = {**same, "takes": _pairs(row.get("in", ""), "lot", "mass"), "work": _pairs(row.get("work", ""), "worker", "time")}
+    cook: dict[str, Any] = {
+        **same,
+        "takes": _pairs(row.get("in", ""), "lot", "mass"),
+        "work": _pairs(row.get("work", ""), "worker", "time"),
+    }
     for name in ("water", "end_temperature"):
         if row.get(name):
             cook[name] = row[name]
@@ -193,7 +208,9 @@ def batch_commands(row: Mapping[str, str]) -> Iterator[tuple[str, dict[str, Any]
     yield "cook", cook
     yield "build", dict(same)
     yield "roll", dict(same)
-    gives: list[dict[str, Any]] = [{"kind": "pieces", **{k: row[c] for k, c in (("mass", "cut"), ("pieces", "pieces")) if row.get(c)}}]
+    gives: list[dict[str, Any]] = [
+        {"kind": "pieces", **{k: row[c] for k, c in (("mass", "cut"), ("pieces", "pieces")) if row.get(c)}}
+    ]
     if row.get("reboil"):
         gives.append({"kind": "reboil", "mass": row["reboil"]})
     yield "cut", {**same, "gives": gives, "losses": _pairs(row.get("lost", ""), "cause", "mass")}
@@ -202,4 +219,4 @@ def batch_commands(row: Mapping[str, str]) -> Iterator[tuple[str, dict[str, Any]
     yield "close-batch", dict(same)
 
 
-__all__ = ["BadRow", "Imported", "ColumnMap", "batch_commands", "import_csv", "read_mapping"]
+__all__ = ["BadRow", "ColumnMap", "Imported", "batch_commands", "import_csv", "read_mapping"]

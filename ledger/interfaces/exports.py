@@ -22,9 +22,13 @@ def to_bytes(tables: Mapping[str, pd.DataFrame], suffix: str) -> bytes:
                 frame.to_excel(writer, sheet_name=name[:31] or "table", index=False)
         return buffer.getvalue()
     if suffix not in SUFFIXES:
-        raise BadInput(f"`{suffix}` files are not written; name the file with one of {', '.join(SUFFIXES)}.", value=suffix)
+        raise BadInput(
+            f"`{suffix}` files are not written; name the file with one of {', '.join(SUFFIXES)}.", value=suffix
+        )
     if len(tables) != 1:
-        raise BadInput(f"A {suffix} file holds one table, here are {len(tables)} ({', '.join(tables)}); name one, or write .xlsx.")
+        raise BadInput(
+            f"A {suffix} file holds one table, here are {len(tables)} ({', '.join(tables)}); name one, or write .xlsx."
+        )
     frame = next(iter(tables.values()))
     if suffix == ".parquet":
         buffer = io.BytesIO()

@@ -57,7 +57,9 @@ def verify(store: Store, progress: Progress | None = None) -> Verdict:
         verdict = Verdict(reader.head.position, reader.root().hex())
         try:
             verify_tree(reader, None)
-            verdict.findings.append(Finding("hash tree", True, f"{reader.head.position} leaves give root {verdict.root[:16]}…"))
+            verdict.findings.append(
+                Finding("hash tree", True, f"{reader.head.position} leaves give root {verdict.root[:16]}…")
+            )
         except Exception as error:  # noqa: BLE001 (whatever is wrong with the tree is the finding)
             verdict.findings.append(Finding("hash tree", False, str(error)))
         read = replay(reader)
@@ -74,10 +76,16 @@ def verify(store: Store, progress: Progress | None = None) -> Verdict:
         for table in REBUILT:
             kept = _sum(reader.rows(_every(table), (site,)))
             anew = _sum(fresh[table.name])
-            told = f"{kept[0]} rows kept, {anew[0]} replayed" + ("" if kept == anew else ": they differ; run `slabbook rebuild`")
+            told = f"{kept[0]} rows kept, {anew[0]} replayed" + (
+                "" if kept == anew else ": they differ; run `slabbook rebuild`"
+            )
             verdict.findings.append(Finding(f"table {table.name}", kept == anew, told))
         found = reader.rows(_TRIAL, (site,))
-        told = f"{len(found)} entries out of balance" if found else "every entry sums to zero in mass, pieces, packs, time and money"
+        told = (
+            f"{len(found)} entries out of balance"
+            if found
+            else "every entry sums to zero in mass, pieces, packs, time and money"
+        )
         verdict.findings.append(Finding("trial balance", not found, told))
         return verdict
 

@@ -318,7 +318,7 @@ class Queries:
         if id is not None:
             query = query.where(t.c.id == id)
         frame = self._frame(query.order_by(e.c.position))
-        return [(int(r.position), decode(r.name, int(r.schema_version), r.payload)) for r in frame.itertuples()]
+        return [(int(r["position"]), decode(r["name"], int(r["schema_version"]), r["payload"])) for r in frame.to_dict("records")]
 
     def corrections(self) -> pd.DataFrame:
         """Corrected entries: origin, position of the newest correction, voided."""

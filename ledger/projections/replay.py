@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import msgspec
 
@@ -54,10 +55,12 @@ class Replay(World):
                 yield from record(site, position, effects)
                 if effects.edges:
                     self.edges_new.extend(rows.edge_rows(site, position, effects))
-            event = entry.event
+            event: Any = entry.event
             if isinstance(event, BOOK_EVENTS):
                 data = msgspec.json.encode(event.entry, order="sorted").decode()
-                self.book_new.append((site, KIND_OF[type(event.entry)], event.entry.id, event.version, position, event.day, data))
+                self.book_new.append(
+                    (site, KIND_OF[type(event.entry)], event.entry.id, event.version, position, event.day, data)
+                )
             self.papers_new.extend(rows.paper_rows(site, entry))
             if progress is not None and (position % 2000 == 0 or position == whole):
                 progress(position, whole)

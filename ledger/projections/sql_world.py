@@ -143,7 +143,7 @@ class SqlWorld(World):
             self.edges_new.extend(rows.edge_rows(self.site, position, effects))
         if effects.closed:
             self.closings.append((position, self.site, effects.closed))
-        event = entry.event
+        event: Any = entry.event
         if isinstance(event, BOOK_EVENTS):
             data = msgspec.json.encode(event.entry, order="sorted").decode()
             self.book_new.append(

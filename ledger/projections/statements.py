@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import Table, and_, bindparam, or_, select, update
 
 from ledger.projections.tables import batches, book, corrections, edges, flags, lots, papers, postings
@@ -32,30 +34,30 @@ CLOSE_POSTINGS = closing(postings)
 CLOSE_EDGES = closing(edges)
 
 
-def _columns(table: Table) -> list[object]:
+def _columns(table: Table) -> list[Any]:
     return [c for c in table.columns if c.name != "site"]
 
 
 LOT = Statement(
     select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.lot == bindparam("lot")), ["site", "lot"]
-)  # type: ignore[call-overload]
+)
 LOTS_NAMED = Statement(
     select(*_columns(lots)).where(lots.c.site == bindparam("site"), among(lots.c.lot, "lots")), ["site", "lots"]
-)  # type: ignore[call-overload]
+)
 LOTS_OF_BATCH = Statement(
     select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.batch == bindparam("batch")),
-    ["site", "batch"],  # type: ignore[call-overload]
+    ["site", "batch"],
 )
 LOTS_OF_ITEM = Statement(
-    select(*_columns(lots)).where(  # type: ignore[call-overload]
+    select(*_columns(lots)).where(
         lots.c.site == bindparam("site"), lots.c.item == bindparam("item"), or_(lots.c.packs > 0, lots.c.mass_mg > 0)
     ),
     ["site", "item"],
 )
-HELD = Statement(select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.held != ""), ["site"])  # type: ignore[call-overload]
+HELD = Statement(select(*_columns(lots)).where(lots.c.site == bindparam("site"), lots.c.held != ""), ["site"])
 BATCH = Statement(
     select(*_columns(batches)).where(batches.c.site == bindparam("site"), batches.c.batch == bindparam("batch")),
-    ["site", "batch"],  # type: ignore[call-overload]
+    ["site", "batch"],
 )
 BATCHES_ON = Statement(
     select(batches.c.batch).where(batches.c.site == bindparam("site"), batches.c.day == bindparam("day")),
@@ -68,7 +70,7 @@ CORRECTION = Statement(
     ["site", "origin"],
 )
 FLAGS_FROM = Statement(
-    select(*_columns(flags)).where(flags.c.site == bindparam("site"), flags.c.known_from == bindparam("known_from")),  # type: ignore[call-overload]
+    select(*_columns(flags)).where(flags.c.site == bindparam("site"), flags.c.known_from == bindparam("known_from")),
     ["site", "known_from"],
 )
 ENTRY = Statement(

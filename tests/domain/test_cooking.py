@@ -17,7 +17,9 @@ def bench():
     return bench
 
 
-@pytest.mark.parametrize(("moisture_ppm", "cooked_mg"), [(25_000, 15_197_948), (20_000, 15_120_408), (15_000, 15_043_654)])
+@pytest.mark.parametrize(
+    ("moisture_ppm", "cooked_mg"), [(25_000, 15_197_948), (20_000, 15_120_408), (15_000, 15_043_654)]
+)
 def test_the_theoretical_mass_is_that_of_the_worked_balance(moisture_ppm, cooked_mg):
     # worked A: S = 14.818 kg; 15.1979 / 15.1204 / 15.0437 kg at 2.5 / 2.0 / 1.5 % moisture (derived from the mass identity)
     assert abs(cooked_mass(14_818_000, moisture_ppm) - cooked_mg) <= 1
@@ -79,12 +81,16 @@ def test_an_unknown_lot_is_refused_with_the_way_out(bench):
 
 
 def test_too_little_in_the_lot_is_refused_with_both_figures(bench):
-    error = bench.refuses(cook(takes=(Take(lot="SUG-1", mass_mg=101 * KG),)), NotEnough, "100.000 kg", "101.000 kg", "count")
+    error = bench.refuses(
+        cook(takes=(Take(lot="SUG-1", mass_mg=101 * KG),)), NotEnough, "100.000 kg", "101.000 kg", "count"
+    )
     assert (error.asked, error.held) == (101 * KG, 100 * KG)
 
 
 def test_a_lot_named_twice_is_drawn_down_between_the_two(bench):
-    bench.refuses(cook(takes=(Take(lot="SUG-1", mass_mg=60 * KG), Take(lot="SUG-1", mass_mg=60 * KG))), NotEnough, "40.000 kg")
+    bench.refuses(
+        cook(takes=(Take(lot="SUG-1", mass_mg=60 * KG), Take(lot="SUG-1", mass_mg=60 * KG))), NotEnough, "40.000 kg"
+    )
 
 
 def test_a_cook_without_solids_is_refused(bench):

@@ -43,7 +43,10 @@ def test_an_amendment_that_says_the_same_records_nothing(bench):
 
 def test_a_void_under_later_steps_is_refused_with_the_list_of_them(bench):
     error = bench.refuses(
-        bc.Void(day=DAY, origin=bench.position_of(be.Cooked), reason="wrong batch"), StepsInTheWay, "pull of batch 26045A", "from the last"
+        bc.Void(day=DAY, origin=bench.position_of(be.Cooked), reason="wrong batch"),
+        StepsInTheWay,
+        "pull of batch 26045A",
+        "from the last",
     )
     assert len(error.steps) == 2
 
@@ -117,7 +120,13 @@ def test_an_amendment_needs_a_reason(bench):
 
 
 def test_an_entry_cannot_turn_into_another_kind(bench):
-    bench.refuses(bc.Amend(day=DAY, origin=bench.position_of(Sold), reason="x", command=lc.SampleLot(day=DAY, lot="SUG-1", mass_mg=1)), Refused, "cannot become")
+    bench.refuses(
+        bc.Amend(
+            day=DAY, origin=bench.position_of(Sold), reason="x", command=lc.SampleLot(day=DAY, lot="SUG-1", mass_mg=1)
+        ),
+        Refused,
+        "cannot become",
+    )
 
 
 def test_closing_too_soon_is_voided_and_the_sweep_comes_back():

@@ -18,7 +18,16 @@ def bench():
 
 
 def sell(packs, **changes):
-    return sc.Sell(**{"day": "2026-03-01", "pack": "LEMON-JAR", "packs": packs, "channel": "SHOP", "amount": packs * 600, **changes})
+    return sc.Sell(
+        **{
+            "day": "2026-03-01",
+            "pack": "LEMON-JAR",
+            "packs": packs,
+            "channel": "SHOP",
+            "amount": packs * 600,
+            **changes,
+        }
+    )
 
 
 def test_the_first_to_expire_goes_first_and_the_next_follows(bench):
@@ -55,7 +64,9 @@ def test_a_sale_past_the_date_is_accepted_and_flagged(bench):
 
 
 def test_goods_to_a_business_name_it_and_come_back_from_it(bench):
-    (event,) = bench.do(sc.Ship(day="2026-03-01", pack="LEMON-JAR", packs=20, customer="CAFE", document="D-7", amount=9_000))
+    (event,) = bench.do(
+        sc.Ship(day="2026-03-01", pack="LEMON-JAR", packs=20, customer="CAFE", document="D-7", amount=9_000)
+    )
     assert (event.partner, event.channel, event.document) == ("CAFE", "WHOLESALE", "D-7")
     (back,) = bench.do(sc.TakeBack(day="2026-03-02", lot=f"{BATCH}-J1", packs=5, customer="CAFE", amount=2_250))
     bench.balances(back)

@@ -81,7 +81,9 @@ def test_a_pack_of_another_flavour_is_refused(bench):
 def test_reboil_may_cross_to_another_batch_and_nothing_else_may(bench):
     whole_batch(bench)
     bench.do(bc.OpenBatch(day=DAY, flavour="LEMON"))
-    bench.refuses(bc.Pull(day=DAY, batch="26045B", takes=(Take(lot=f"{BATCH}-C1", basis="all"),)), Refused, "belongs to batch")
+    bench.refuses(
+        bc.Pull(day=DAY, batch="26045B", takes=(Take(lot=f"{BATCH}-C1", basis="all"),)), Refused, "belongs to batch"
+    )
     (event,) = bench.do(cook(batch="26045B", takes=(*cook().takes, Take(lot=f"{BATCH}-B1", mass_mg=620_000))))
     assert event.takes[2].solids_ppm == 980_000
     assert bench.lot(f"{BATCH}-B1").mass_mg == 0

@@ -18,7 +18,11 @@ def test_any_history_balances_and_no_lot_goes_below_zero(random, length):
     world = bench.world
 
     def state():
-        moved = {p: world.recorded(p).event for p, e in world.log.items() if isinstance(e.event, Movement) and not world.recorded(p).voided}
+        moved = {
+            p: world.recorded(p).event
+            for p, e in world.log.items()
+            if isinstance(e.event, Movement) and not world.recorded(p).voided
+        }
         return sorted(world.batches), {x.lot: x.kind for x in world.lots.values()}, bench.position, moved
 
     for command in history(random, length, state):

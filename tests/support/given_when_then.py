@@ -62,7 +62,11 @@ class Bench:
         found = []
         for decision in decide(command, self.world, TODAY):
             self.position += 1
-            self.world.apply(Entry(self.position, f"id-{self.position}", decision.stream, "2026-02-14T12:00:00.000000Z", decision.event))
+            self.world.apply(
+                Entry(
+                    self.position, f"id-{self.position}", decision.stream, "2026-02-14T12:00:00.000000Z", decision.event
+                )
+            )
             found.append(decision.event)
         return found
 
@@ -116,8 +120,13 @@ def whole_batch(bench: Bench, packs: int = 100) -> None:
     bench.do(bc.Roll(day=DAY, batch=BATCH))
     bench.do(
         bc.CutRods(
-            day=DAY, batch=BATCH, losses=(Loss(cause="ends", mass_mg=360_000),),
-            gives=(Give(lot="", kind="pieces", mass_mg=13_900_000, pieces=6_170), Give(lot="", kind="reboil", mass_mg=620_000)),
+            day=DAY,
+            batch=BATCH,
+            losses=(Loss(cause="ends", mass_mg=360_000),),
+            gives=(
+                Give(lot="", kind="pieces", mass_mg=13_900_000, pieces=6_170),
+                Give(lot="", kind="reboil", mass_mg=620_000),
+            ),
         )  # fmt: skip
     )
     bench.do(bc.PackUp(day=DAY, batch=BATCH, pack="LEMON-JAR", packs=packs))

@@ -94,7 +94,9 @@ def correction_of(random: Random, events: dict[int, Any], day: str) -> Any:
     return bc.Amend(day=day, origin=position, command=command, reason="misread")
 
 
-def history(random: Random, length: int, state: Callable[[], tuple[list[str], dict[str, str], int, dict[int, Any]]]) -> Iterator[Any]:
+def history(
+    random: Random, length: int, state: Callable[[], tuple[list[str], dict[str, str], int, dict[int, Any]]]
+) -> Iterator[Any]:
     """Commands one after another; `state` tells (batch codes, lot -> kind, last position, movements by position) so far."""
     yield from opening()
     for _ in range(length):

@@ -17,7 +17,9 @@ from tests.support.histories import history
 class Clock:
     """Starts at noon of a day and moves by a minute at each look."""
 
-    def __init__(self, start: datetime = datetime(2026, 11, 1, 12, tzinfo=UTC), step: timedelta = timedelta(minutes=1)) -> None:
+    def __init__(
+        self, start: datetime = datetime(2026, 11, 1, 12, tzinfo=UTC), step: timedelta = timedelta(minutes=1)
+    ) -> None:
         self.now, self.step = start, step
 
     def __call__(self) -> datetime:

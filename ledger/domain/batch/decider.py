@@ -31,7 +31,7 @@ from ledger.domain.state import Batch, Lot, State, need_batch, need_lot
 from ledger.errors import BadInput, Refused
 from ledger.quantities import mass_text, temperature_text
 
-EVENT_OF = {
+EVENT_OF: dict[type, Any] = {
     c.Cook: Cooked, c.Pull: Pulled, c.Blend: Blended, c.Build: Built, c.Roll: Rolled, c.CutRods: Cut, c.PackUp: Packed,
 }  # fmt: skip
 MAY_TAKE = {
@@ -92,7 +92,7 @@ def step(cmd: c.StepCommand, state: State) -> list[Any]:
 
 def state_step(cmd: c.StepCommand, state: State) -> Movement:
     """The entry as stated, with codes, defaults and flags filled in but nothing worked out yet."""
-    kind = EVENT_OF[type(cmd)]  # type: ignore[index]
+    kind = EVENT_OF[type(cmd)]
     name = kind.step
     batch = need_batch(state, cmd.batch)
     if batch.status != "open":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from ledger.domain.books import entries as e
 from ledger.domain.stored_names import stored_as
@@ -111,4 +112,4 @@ BookEvent = (
     MaterialDefined | FlavourDefined | DesignDefined | RecipeDefined | PackDefined | WorkerDefined | StationDefined
     | SiteDefined | FeastDefined | PartnerDefined | ChannelDefined
 )  # fmt: skip
-BOOK_EVENTS = tuple(DEFINED.values())
+BOOK_EVENTS: Any = tuple(DEFINED.values())

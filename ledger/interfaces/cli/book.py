@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 import msgspec
@@ -42,7 +43,9 @@ def load(shop: Shop, file: Path, kind: str | None) -> None:
         set_contacts(ledger, [(c.kind, c.id, c.name, c.address, c.phone) for c in contacts])
     changed = [KIND_OF[type(e)] + " " + e.id for e, o in zip(entries, outcomes, strict=True) if o.first]
     out = console()
-    out.print(f"{len(entries)} entries read, {len(changed)} recorded, {len(entries) - len(changed)} unchanged; {len(contacts)} contacts set.")
+    out.print(
+        f"{len(entries)} entries read, {len(changed)} recorded, {len(entries) - len(changed)} unchanged; {len(contacts)} contacts set."
+    )
     if 0 < len(changed) <= 20:
         out.print("Recorded: " + ", ".join(changed))
 
@@ -64,7 +67,7 @@ def show(shop: Shop, kind: str | None, id: str | None, as_json: bool) -> None:
             table.add_row(name, str(len(entries.all(cls))))
         out.print(table)
         return
-    found = [entries.get(KINDS[kind], id)] if id else entries.all(KINDS[kind])
+    found: list[Any] = [entries.get(KINDS[kind], id)] if id else list(entries.all(KINDS[kind]))
     if as_json or id:
         click.echo(json.dumps([msgspec.to_builtins(e) for e in found], indent=2, ensure_ascii=False))
         return
@@ -86,10 +89,13 @@ def history(shop: Shop, kind: str, id: str) -> None:
     frame = shop.ledger.queries.book_history(kind, id)
     shop.ledger.book().get(KINDS[kind], id)
     before: dict[str, object] = {}
-    for row in frame.itertuples():
-        data = dict(row.data)
+    for row in frame.to_dict("records"):
+        data: dict[str, Any] = dict(row["data"])
         changed = {k: v for k, v in data.items() if before.get(k) != v} if before else data
-        console().print(f"version {row.version}, {row.day}, entry {row.position}: " + json.dumps(changed, ensure_ascii=False), markup=False)
+        console().print(
+            f"version {row['version']}, {row['day']}, entry {row['position']}: " + json.dumps(changed, ensure_ascii=False),
+            markup=False,
+        )
         before = data
 
 

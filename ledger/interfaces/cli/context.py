@@ -19,7 +19,8 @@ DEFAULT_URL = "sqlite:///slabbook.sqlite"
 
 def console(error: bool = False) -> Console:
     """A console that wraps nothing when its output goes to a file."""
-    return Console(stderr=error, highlight=False, soft_wrap=True)
+    made = Console(stderr=error, highlight=False)
+    return made if made.is_terminal else Console(stderr=error, highlight=False, soft_wrap=True, width=150)
 
 
 @dataclass(slots=True)
@@ -64,7 +65,9 @@ def tell(outcome: Outcome) -> None:
     again = " It was recorded before under this command id." if outcome.repeated else ""
     out.print(f"Recorded as {where}{batch}{made}.{again}")
     if outcome.also_amended:
-        out.print(f"{len(outcome.also_amended)} later entries follow from it and were amended too: {', '.join(map(str, outcome.also_amended))}.")
+        out.print(
+            f"{len(outcome.also_amended)} later entries follow from it and were amended too: {', '.join(map(str, outcome.also_amended))}."
+        )
     for flag in outcome.flags:
         out.print(f"Flag: {flag}")
 

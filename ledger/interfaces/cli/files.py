@@ -18,25 +18,37 @@ from ledger.interfaces.exports import write
 @click.command("import")
 @click.argument("kind", type=click.Choice(KINDS))
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--map", "mapping", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Column mapping (TOML).")
+@click.option(
+    "--map", "mapping", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Column mapping (TOML)."
+)
 @click.option("--dry-run", "dry", is_flag=True, help="Read and check everything, write nothing.")
 @click.option("--partial", is_flag=True, help="Record the good rows even if others are bad.")
 @pass_shop
 def import_(shop: Shop, kind: str, file: Path, mapping: Path | None, dry: bool, partial: bool) -> None:
     """Record receipts, batches or daily sales from a CSV file. Safe to run twice."""
     columns = read_mapping(mapping.read_text(encoding="utf-8")) if mapping else None
-    done = import_csv(shop.ledger, kind, file.read_text(encoding="utf-8-sig"), columns, by=shop.by, dry=dry, partial=partial)
+    done = import_csv(
+        shop.ledger, kind, file.read_text(encoding="utf-8-sig"), columns, by=shop.by, dry=dry, partial=partial
+    )
     out = console()
     for bad in done.bad:
-        where = f"line {bad.line}" + (f", column {bad.column}" if bad.column else "") + (f", value `{bad.value}`" if bad.value else "")
+        where = (
+            f"line {bad.line}"
+            + (f", column {bad.column}" if bad.column else "")
+            + (f", value `{bad.value}`" if bad.value else "")
+        )
         console(error=True).print(f"{where}: {bad.why}", markup=False)
     again = f", {done.repeated} were there already" if done.repeated else ""
     if dry:
-        out.print(f"Dry run: {done.rows} rows read, {done.recorded} entries would be recorded{again}, {len(done.bad)} problems.")
+        out.print(
+            f"Dry run: {done.rows} rows read, {done.recorded} entries would be recorded{again}, {len(done.bad)} problems."
+        )
     elif done.written:
         out.print(f"{done.rows} rows read, {done.recorded} commands recorded{again}, {len(done.bad)} problems.")
     else:
-        out.print(f"{done.rows} rows read, {len(done.bad)} problems: nothing was written. Mend the lines above, or use --partial.")
+        out.print(
+            f"{done.rows} rows read, {len(done.bad)} problems: nothing was written. Mend the lines above, or use --partial."
+        )
     if done.bad and not partial:
         sys.exit(2)
 

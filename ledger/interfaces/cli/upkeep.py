@@ -23,7 +23,12 @@ from ledger.store import dump_lines, open_store, restore_lines
 def progress_bar(told: str) -> Any:
     """A progress bar on the error stream, fed with (done, whole)."""
     with Progress(
-        TextColumn(told), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(), console=console(error=True), transient=True
+        TextColumn(told),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=console(error=True),
+        transient=True,
     ) as bar:
         task = bar.add_task(told, total=None)
 
@@ -42,13 +47,22 @@ def verify(shop: Shop, as_json: bool) -> None:
         verdict = verify_ledger(shop.ledger.store, step)
     if as_json:
         found = [{"what": f.what, "holds": f.holds, "told": f.told} for f in verdict.findings]
-        click.echo(json.dumps({"position": verdict.position, "root": verdict.root, "holds": verdict.holds, "findings": found}, indent=2))
+        click.echo(
+            json.dumps(
+                {"position": verdict.position, "root": verdict.root, "holds": verdict.holds, "findings": found},
+                indent=2,
+            )
+        )
     else:
         out = console()
         for finding in verdict.findings:
             out.print(f"{'holds ' if finding.holds else 'FAILS '} {finding.what}: {finding.told}", markup=False)
         out.print(f"{verdict.position} entries, root {verdict.root}", markup=False)
-        out.print("The ledger holds." if verdict.holds else "The ledger does not hold; keep it as it is and look at the lines marked FAILS.")
+        out.print(
+            "The ledger holds."
+            if verdict.holds
+            else "The ledger does not hold; keep it as it is and look at the lines marked FAILS."
+        )
     if not verdict.holds:
         sys.exit(1)
 

@@ -1,0 +1,52 @@
+# Two commands do everything on a fresh machine: `make demo` and `make test`.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+DEMO := var/demo.sqlite
+PORT ?= 8050
+
+.PHONY: demo test check install install-test serve clean bench system-packages
+
+demo: install $(DEMO)
+	@$(BIN)/slabbook --ledger $(DEMO) week --table flavours
+	@$(BIN)/slabbook --ledger $(DEMO) serve --port $(PORT)
+
+$(DEMO): | install
+	@mkdir -p var
+	@$(BIN)/slabbook --ledger $(DEMO) demo
+
+install: .make/install
+.make/install: pyproject.toml
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@$(BIN)/pip install --quiet --disable-pip-version-check -e ".[days,labels,interchange]" --config-settings editable_mode=compat
+	@mkdir -p .make && touch $@
+
+install-test: .make/install-test
+.make/install-test: pyproject.toml
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@$(BIN)/pip install --quiet --disable-pip-version-check -e ".[days,labels,interchange,test]" --config-settings editable_mode=compat
+	@mkdir -p .make && touch $@ .make/install
+
+# What tests need beside Python packages: a PostgreSQL server and a browser, from Debian. Tests say so and skip where they are missing.
+system-packages:
+	@if command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+	  (ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 && test -x /usr/bin/chromium) || \
+	  (apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql chromium fonts-dejavu-core >/dev/null); \
+	else echo "PostgreSQL and Chromium are used if installed; their tests skip otherwise."; fi
+
+test: system-packages install-test
+	@scripts/check
+	@$(BIN)/pytest -n 2 --dist loadscope -m "not browser"
+	@$(BIN)/pytest -m browser
+
+check: install-test
+	@scripts/check
+
+serve: install
+	@$(BIN)/slabbook --ledger $(DEMO) serve --port $(PORT)
+
+bench: install-test
+	@for b in append week rebuild bulk pages sheet forecast planning trace; do test -f benchmarks/$$b.py && $(BIN)/python benchmarks/$$b.py; done
+
+clean:
+	rm -rf $(VENV) .make var build dist *.egg-info

@@ -1,0 +1,164 @@
+"""`slabbook week, stock, hours, losses, batch, control, flags, log`: reading the ledger."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.table import Table
+
+from ledger.application import report_text, reports
+from ledger.application.reports_types import Report
+from ledger.domain.postings import iso_week
+from ledger.interfaces.cli.context import Shop, console, pass_shop
+from ledger.interfaces.exports import write
+
+FORMS = (
+    click.option("--json", "as_json", is_flag=True, help="As JSON."),
+    click.option("--csv", "as_csv", is_flag=True, help="As CSV (the first table, or the one named by --table)."),
+    click.option("--table", "only", default="", help="Only this table of the report."),
+    click.option(
+        "--to-file",
+        "file",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="Into a .csv, .xlsx, .parquet or .json file.",
+    ),
+)
+KNOWN = click.option(
+    "--as-known",
+    "known",
+    default=None,
+    metavar="DAY",
+    help="As it was known at the end of a day, or after an entry number.",
+)
+
+
+def with_forms(function: Any) -> Any:
+    """The ways a report may leave."""
+    for option in reversed(FORMS):
+        function = option(function)
+    return function
+
+
+def show(report: Report, as_json: bool, as_csv: bool, only: str, file: Path | None) -> None:
+    """A report on the terminal, as JSON, as CSV, or in a file."""
+    if file is not None:
+        tables = {name: table.frame for name, table in report.tables.items() if not only or name == only}
+        write(tables, file)
+        console().print(f"{report.title} written to {file}.", markup=False)
+    elif as_json:
+        click.echo(json.dumps(report_text.as_data(report), indent=2, ensure_ascii=False))
+    elif as_csv:
+        click.echo(report_text.as_csv(report, only), nl=False)
+    else:
+        console().print(report_text.renderable(report, (only,) if only else ()))
+
+
+def _known(text: str | None) -> int | str | None:
+    return int(text) if text and text.isdigit() else text
+
+
+@click.command("week")
+@click.argument("week", required=False)
+@KNOWN
+@with_forms
+@pass_shop
+def week(shop: Shop, week: str | None, known: str | None, **form: Any) -> None:
+    """The weekly review: yield, losses, hours, what changed (this week if none is named)."""
+    show(reports.week_report(shop.ledger, week or iso_week(shop.ledger.today()), _known(known)), **form)
+
+
+@click.command("stock")
+@KNOWN
+@click.option("--all", "every", is_flag=True, help="Every lot ever made, also the empty ones.")
+@with_forms
+@pass_shop
+def stock(shop: Shop, known: str | None, every: bool, **form: Any) -> None:
+    """Stock per flavour, pack and lot, with days of cover."""
+    if every:
+        frame = shop.ledger.queries.lots(holding=False)
+        click.echo(frame.to_csv(index=False), nl=False)
+        return
+    show(reports.stock_report(shop.ledger, _known(known)), **form)
+
+
+def _weeks(shop: Shop, first: str | None, last: str | None, back: int) -> tuple[str, str]:
+    today = shop.ledger.today()
+    last = last or first or iso_week(today)
+    return first or iso_week((date.fromisoformat(today) - timedelta(weeks=back)).isoformat()), last
+
+
+def _ranged(name: str, make: Callable[..., Report], told: str, back: int) -> click.Command:
+    @click.command(name, help=told)
+    @click.argument("first", required=False)
+    @click.argument("last", required=False)
+    @KNOWN
+    @with_forms
+    @pass_shop
+    def command(shop: Shop, first: str | None, last: str | None, known: str | None, **form: Any) -> None:
+        show(make(shop.ledger, *_weeks(shop, first, last, back), known=_known(known)), **form)
+
+    return command
+
+
+@click.command("control")
+@click.argument("flavour")
+@click.argument("first", required=False)
+@click.argument("last", required=False)
+@with_forms
+@pass_shop
+def control(shop: Shop, flavour: str, first: str | None, last: str | None, **form: Any) -> None:
+    """Control chart of a flavour's yield, with the unusual batches or weeks named."""
+    show(reports.control_report(shop.ledger, flavour, *_weeks(shop, first, last, 52)), **form)
+
+
+@click.command("batch")
+@click.argument("batch")
+@with_forms
+@pass_shop
+def batch(shop: Shop, batch: str, **form: Any) -> None:
+    """Everything of one batch."""
+    show(reports.batch_report(shop.ledger, batch), **form)
+
+
+@click.command("log")
+@click.option("--batch", default=None)
+@click.option("--stream", default=None)
+@click.option("--name", default=None, help="Only entries of this stored name, e.g. batch.cooked.")
+@click.option("--text", default=None, help="Only entries that hold this text.")
+@click.option("--most", default=40, show_default=True)
+@click.option("--json", "as_json", is_flag=True)
+@pass_shop
+def log(shop: Shop, as_json: bool, most: int, **which: Any) -> None:
+    """The log, newest first."""
+    frame = shop.ledger.queries.log(newest_first=True, most=most, **which)
+    if as_json:
+        click.echo(frame.to_json(orient="records", force_ascii=False, indent=2))
+        return
+    table = Table(title="Log, newest first")
+    for name, align in (
+        ("entry", "right"),
+        ("happened (UTC)", "left"),
+        ("recorded (UTC)", "left"),
+        ("by", "left"),
+        ("what", "left"),
+        ("where", "left"),
+    ):
+        table.add_column(name, justify="right" if align == "right" else "left", no_wrap=True)
+    for row in frame.to_dict("records"):
+        happened, recorded = str(row["occurred_at"])[:16], str(row["recorded_at"])[:16]
+        table.add_row(str(row["position"]), happened, recorded, str(row["recorded_by"]), str(row["name"]), str(row["stream"]))
+    console().print(table)
+
+
+COMMANDS: tuple[click.Command, ...] = (
+    week, stock,
+    _ranged("hours", reports.hours_report, "Minutes per kg and per thousand pieces by step, worker and flavour (last four weeks).", 3),
+    _ranged("losses", reports.losses_report, "Where sugar was lost, kettle to jar, by step and cause (last four weeks).", 3),
+    _ranged("flags", reports.flags_report, "What was strange, and what was answered.", 3),
+    control, batch, log,
+)  # fmt: skip
