@@ -13,7 +13,8 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from ledger.craft.sheet import BatchSheet
-from ledger.craft.sheet_pdf import Paper, Ruler, sheet_fonts
+from ledger.craft.sheet_flowables import Ruler, sheet_fonts
+from ledger.craft.sheet_pdf import Paper
 from ledger.craft.sheet_text import Units, size_text
 
 MARGIN = 9 * mm

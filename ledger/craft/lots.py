@@ -49,7 +49,7 @@ def propose_lots(material: str, needed_mg: int, lots: Sequence[LotOnHand], on: d
     past = tuple(sorted(lot.lot for lot in mine if lot.best_before is not None and lot.best_before < on))
     usable = sorted(
         (lot for lot in mine if lot.lot not in past),
-        key=lambda lot: (lot.best_before is None, lot.best_before or date.max, lot.lot),
+        key=lambda lot: (lot.best_before or date.max, lot.lot),
     )
     left = needed_mg
     shares = []

@@ -8,132 +8,23 @@ from __future__ import annotations
 
 import base64
 import io
-from functools import cache
 from typing import Any, Literal
 
 import segno
-from reportlab.lib.colors import HexColor, black
+from reportlab.lib.colors import black
 from reportlab.lib.pagesizes import A4, LETTER
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, Image, Paragraph, Spacer, Table
+from reportlab.platypus import Flowable, Image, Spacer, Table
 
 from ledger.craft.sheet import BatchSheet
-from ledger.craft.sheet_text import SAFETY, SAFETY_NOTE, Row, SheetText, Units, sheet_text
+from ledger.craft.sheet_flowables import GREY, RED, Head, Ruler, Setter, sheet_fonts
+from ledger.craft.sheet_text import SAFETY, SAFETY_NOTE, SheetText, Units, sheet_text
 
 Paper = Literal["a4", "letter"]
 MARGIN = 9 * mm
 SCALES = (1.16, 1.08, 1.0, 0.94, 0.88, 0.82, 0.76)
-BODY_PT = 10.0
-GREY, RED = HexColor("#777777"), HexColor("#b00020")
-
-
-@cache
-def sheet_fonts() -> tuple[str, str]:
-    """Register the typefaces that come with reportlab, so that accents print on any machine."""
-    pdfmetrics.registerFont(TTFont("Sheet", "Vera.ttf"))
-    pdfmetrics.registerFont(TTFont("Sheet-Bold", "VeraBd.ttf"))
-    pdfmetrics.registerFontFamily("Sheet", normal="Sheet", bold="Sheet-Bold", italic="Sheet", boldItalic="Sheet-Bold")
-    return "Sheet", "Sheet-Bold"
-
-
-def _safe(text: str) -> str:
-    plain = text.replace("\u202f", "\u00a0")
-    return plain.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-class _Setter:
-    """Makes the sheet's flowables at one scale."""
-
-    def __init__(self, scale: float) -> None:
-        self.scale = scale
-        self.regular, self.bold = sheet_fonts()
-
-    def say(self, text: str, size: float = BODY_PT, bold: bool = False, right: bool = False) -> Paragraph:
-        points = size * self.scale
-        style = ParagraphStyle(
-            "sheet",
-            fontName=self.bold if bold else self.regular,
-            fontSize=points,
-            leading=points * 1.17,
-            alignment=2 if right else 0,
-        )
-        return Paragraph(_safe(text), style)
-
-    def head(self, text: str, width: float) -> Table:
-        table = Table([[self.say(text, 11, bold=True)]], colWidths=[width])
-        table.setStyle([("LINEBELOW", (0, 0), (-1, -1), 0.8, GREY), *self.pad(0, 1.2)])
-        return table
-
-    def pad(self, side: float, above: float) -> list[tuple[Any, ...]]:
-        s = self.scale
-        return [
-            ("LEFTPADDING", (0, 0), (-1, -1), side * s),
-            ("RIGHTPADDING", (0, 0), (-1, -1), side * s),
-            ("TOPPADDING", (0, 0), (-1, -1), above * s),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), above * s),
-            ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ]
-
-    def grid(self, rows: list[list[Any]], widths: list[float], boxes: bool) -> Table:
-        table = Table(rows, colWidths=widths)
-        style = self.pad(1.5, 2.0)
-        style += [("LINEABOVE", (0, i), (-1 - int(boxes), i), 0.3, GREY) for i in range(1, len(rows))]
-        if boxes:
-            style.append(("BOX", (-1, 0), (-1, -1), 0.9, black))
-            style.append(("INNERGRID", (-1, 0), (-1, -1), 0.9, black))
-        table.setStyle(style)
-        return table
-
-    def weigh(self, rows: tuple[Row, ...], width: float) -> Table:
-        body = []
-        for row in rows:
-            title: Any = self.say(row.title)
-            if row.colour:
-                title = Table([[_Swatch(row.colour, 9 * self.scale), title]], colWidths=[12 * self.scale, None])
-                title.setStyle(self.pad(0, 0))
-            body.append([title, self.say(row.mass, 11.5, bold=True, right=True), self.say(row.note, 8.6), ""])
-        box, mass = 20 * mm, 24 * mm * max(self.scale, 1)
-        rest = width - box - mass
-        return self.grid(body, [rest * 0.52, mass, rest * 0.48, box], boxes=True)
-
-    def pairs(self, rows: tuple[tuple[str, str], ...], width: float, first: float) -> Table:
-        body = [[self.say(a, 9.2, bold=first < 0.5), self.say(b, 9.2)] for a, b in rows]
-        return self.grid(body, [width * first, width * (1 - first)], boxes=False)
-
-
-class _Swatch(Flowable):  # type: ignore[misc]
-    """A small square of a portion's colour."""
-
-    def __init__(self, colour: str, side: float) -> None:
-        super().__init__()
-        self.colour, self.width, self.height = colour, side, side
-
-    def draw(self) -> None:
-        self.canv.setFillColor(HexColor(self.colour))
-        self.canv.setStrokeColor(GREY)
-        self.canv.rect(0, 0, self.width, self.height, fill=1)
-        self.canv.setFillColor(black)
-
-
-class Ruler(Flowable):  # type: ignore[misc]
-    """A ruler of 20 mm, or of one inch, to see that the page was printed at its true size."""
-
-    def __init__(self, units: Units, points: float) -> None:
-        super().__init__()
-        self.steps, self.step, self.unit = (8, 25.4 * mm / 8, "1 in") if units == "us" else (4, 5 * mm, "20 mm")
-        self.points, self.width, self.height = points, self.steps * self.step, points + 5
-
-    def draw(self) -> None:
-        self.canv.setLineWidth(0.8)
-        self.canv.line(0, 1, self.width, 1)
-        for i in range(self.steps + 1):
-            self.canv.line(i * self.step, 1, i * self.step, 5)
-        self.canv.setFont(sheet_fonts()[0], self.points)
-        self.canv.drawString(self.width + 4, 1, self.unit)
+TWO_PAGES = 0.94
 
 
 def _picture(png: bytes, side: float) -> Image:
@@ -147,7 +38,7 @@ def _qr(address: str, side: float) -> Image:
     return Image(out, width=side, height=side)
 
 
-def _left(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
+def _left(text: SheetText, setter: Setter, width: float) -> list[Flowable]:
     gap = Spacer(1, 5 * setter.scale)
     parts: list[Flowable] = [setter.head("In the kettle", width), setter.weigh(text.kettle, width)]
     for head, rows in (("After the cook", text.after), ("Pour", text.pours), ("Blend", text.blends)):
@@ -163,7 +54,7 @@ def _left(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
     return parts
 
 
-def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float, units: Units) -> list[Flowable]:
+def _right(sheet: BatchSheet, text: SheetText, setter: Setter, width: float, units: Units) -> list[Flowable]:
     png = base64.b64decode(sheet.picture_png_base64)
     gap = Spacer(1, 5 * setter.scale)
     rod, log = sheet.sizes.rod_um / 1000 * mm, sheet.sizes.log_um / 1000 * mm
@@ -193,7 +84,7 @@ def _right(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float, un
     ]
 
 
-def _actual(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
+def _actual(text: SheetText, setter: Setter, width: float) -> list[Flowable]:
     half = -(-len(text.actual) // 2)
     names = [*text.actual, *[""] * (2 * half - len(text.actual))]
     actual = Table(
@@ -206,7 +97,7 @@ def _actual(text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
     return [Spacer(1, 5 * setter.scale), setter.head("What came of it", width), actual]
 
 
-def _top(sheet: BatchSheet, text: SheetText, setter: _Setter, width: float) -> list[Flowable]:
+def _top(sheet: BatchSheet, text: SheetText, setter: Setter, width: float) -> list[Flowable]:
     side = 25 * mm
     left = [
         setter.say(text.title, 19, bold=True),
@@ -239,13 +130,22 @@ def _height(parts: list[Flowable], width: float) -> float:
 
 
 def _draw(canvas: Canvas, parts: list[Flowable], x: float, y: float, width: float, floor: float) -> list[Flowable]:
-    """Draw downwards from ``y``; return what would fall under ``floor``."""
-    for i, part in enumerate(parts):
+    """Draw downwards from ``y``; return what falls under ``floor``. Tables are split, heads go with their tables."""
+    left = list(parts)
+    while left:
+        part = left[0]
         height = part.wrap(width, 10_000)[1]
+        if isinstance(part, Head) and len(left) > 1 and not left[1].split(width, y - height - floor):
+            return left
         if y - height < floor:
-            return parts[i:]
+            pieces = part.split(width, y - floor)
+            if len(pieces) < 2:
+                return left
+            left[:1] = pieces
+            continue
         part.drawOn(canvas, x, y - height)
         y -= height
+        left.pop(0)
     return []
 
 
@@ -261,8 +161,8 @@ def render_pdf(sheet: BatchSheet, units: Units, paper: Paper | None = None) -> b
     gutter = 5 * mm
     left_width = (width - gutter) * 0.59
     right_width = width - gutter - left_width
-    for scale in SCALES:
-        setter = _Setter(scale)
+    for scale in (*SCALES, TWO_PAGES):
+        setter = Setter(scale)
         top = _top(sheet, text, setter, width)
         left, right = _left(text, setter, left_width), _right(sheet, text, setter, right_width, units)
         if _height(left, left_width) < _height(right, right_width):
@@ -286,6 +186,9 @@ def render_pdf(sheet: BatchSheet, units: Units, paper: Paper | None = None) -> b
         left = _draw(canvas, left, MARGIN, ceiling, left_width, floor)
         right = _draw(canvas, right, MARGIN + left_width + gutter, ceiling, right_width, floor)
         canvas.showPage()
-        ceiling, floor = size[1] - MARGIN, MARGIN
+        if left or right:
+            canvas.setFont(sheet_fonts()[1], 11)
+            canvas.drawString(MARGIN, size[1] - MARGIN - 9, f"{sheet.batch}  continued")
+        ceiling, floor = size[1] - MARGIN - 16, MARGIN
     canvas.save()
     return out.getvalue()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -110,7 +110,7 @@ def flag_text(flag: Flag, units: Units) -> str:
         case "lot-short":
             return f"{flag.subject}: {weigh_text(flag.value, units)} short of {weigh_text(flag.limit, units)}."
         case "lot-past-date":
-            return f"Lot {flag.subject} is past its date and was passed over: decide on it."
+            return f"Past its date and passed over, decide on it: lot {flag.subject}."
         case "ends-exceed-yield":
             return (
                 f"Only {flag.value} pieces can be cut from the log for {flag.limit} wanted: the ends and the pour "
@@ -127,6 +127,15 @@ def flag_text(flag: Flag, units: Units) -> str:
                 "weather explains. Check it."
             )
     return f"{flag.subject} {flag.code}: {flag.value} against {flag.limit}."
+
+
+def _flags(sheet: BatchSheet, units: Units) -> tuple[str, ...]:
+    """All flags, those of lots past their date in one line."""
+    past = [flag for flag in sheet.flags if flag.code == "lot-past-date"]
+    lines = [flag_text(flag, units) for flag in sheet.flags if flag.code != "lot-past-date"]
+    if past:
+        lines.append(flag_text(replace(past[0], subject=", ".join(flag.subject for flag in past)), units))
+    return tuple(lines)
 
 
 def _rows(line: SheetLine, units: Units) -> list[Row]:
@@ -271,7 +280,7 @@ def sheet_text(sheet: BatchSheet, units: Units) -> SheetText:
         sizes=_sizes(sheet, units),
         build=_build(sheet, units),
         steps=steps,
-        flags=tuple(flag_text(flag, units) for flag in sheet.flags),
+        flags=_flags(sheet, units),
         thin=f"Thinnest line in the rod: {fine_text(thinnest.line_um, units)} ({thinnest.title})",
         allergens=", ".join(sheet.allergens) if sheet.allergens else "none named in the recipe",
         changeover=sheet.changeover,

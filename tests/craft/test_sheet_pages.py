@@ -6,6 +6,7 @@ import base64
 import io
 import re
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pypdfium2
@@ -135,6 +136,17 @@ def test_the_build_drawing_is_at_true_size_over_its_pages():
         widths.append((columns[-1] - columns[0] + 1) / (2 * 72 / 25.4))
     # The blue field is 0.88 of the log's diameter.
     assert sum(widths) == pytest.approx(0.88 * 203.2, abs=1.0)
+
+
+def test_a_letter_the_typeface_lacks_loses_its_accent_and_prints():
+    printed = page_text(render_pdf(replace(SHEET, shop="Łódź Zuckerhaus"), "metric"))
+    assert "Łódz Zuckerhaus" in printed
+
+
+def test_lots_past_their_date_share_one_line():
+    old = [replace(LOTS[0], lot=name, best_before=date(2026, 1, 1)) for name in ("OLD-1", "OLD-2")]
+    sheet = plan_batch(request(seeded("star"), lots=[*LOTS, *old]))
+    assert "lot OLD-1, OLD-2." in render_html(sheet, "metric")
 
 
 def test_the_picture_is_drawn_again_pixel_for_pixel():
