@@ -7,7 +7,7 @@ in line, where it is best.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import permutations
 from typing import Any
@@ -192,10 +192,13 @@ def _place(
     used = {name: [0] * horizon for name in room}
     last_family: dict[str, list[tuple[int, int, str]]] = {name: [] for name in clean}
     starts: list[int | None] = [None] * len(tasks)
+    moments = {0, *(task.earliest for task in tasks)}  # something can only begin when something else ends
 
     def free(k: int, at: int) -> bool:
         task = tasks[k]
-        if at + task.minutes > horizon or (task.latest_start is not None and at > task.latest_start):
+        if at < task.earliest or at + task.minutes > horizon:
+            return False
+        if task.latest_start is not None and at > task.latest_start:
             return False
         for name, amount in task.needs.items():
             if amount and any(used[name][m] + amount > room[name] for m in range(at, at + task.minutes)):
@@ -208,6 +211,7 @@ def _place(
 
     def take(k: int, at: int) -> None:
         starts[k] = at
+        moments.update(at + tasks[k].minutes + wide for wide in {0, *(clean.get(n, 0) for n in tasks[k].needs)})
         for name, amount in tasks[k].needs.items():
             for m in range(at, at + tasks[k].minutes):
                 used[name][m] += amount
@@ -222,7 +226,9 @@ def _place(
         if linked:
             job = tasks[ready[0]].job
             block = [k for k in waiting if tasks[k].job == job]
-            at = next((m for m in range(horizon) if _block_free(tasks, block, m, free)), None)
+            offsets = _block(tasks, block, 0).values()
+            when = sorted({m - offset for m in moments for offset in offsets if m >= offset})
+            at = next((m for m in when if _block_free(tasks, block, m, free)), None)
             if at is None:
                 return None
             for k, start in _block(tasks, block, at).items():
@@ -231,7 +237,7 @@ def _place(
         else:
             k = ready[0]
             earliest = max([tasks[k].earliest, *(_end(tasks, starts, link.task) for link in tasks[k].after)])
-            begin = next((m for m in range(earliest, horizon) if free(k, m)), None)
+            begin = next((m for m in sorted({earliest, *moments}) if m >= earliest and free(k, m)), None)
             if begin is None:
                 return None
             take(k, begin)
@@ -252,9 +258,7 @@ def _block(tasks: Sequence[Task], block: list[int], at: int) -> dict[int, int]:
     return starts
 
 
-def _block_free(tasks: Sequence[Task], block: list[int], at: int, free: Any) -> bool:
-    if at < max(tasks[k].earliest for k in block if not tasks[k].after):
-        return False
+def _block_free(tasks: Sequence[Task], block: list[int], at: int, free: Callable[[int, int], bool]) -> bool:
     return all(free(k, start) for k, start in _block(tasks, block, at).items())
 
 
