@@ -19,13 +19,13 @@ from itertools import islice
 from typing import Any, TypeVar
 
 import psycopg
-from psycopg.pq import ConnStatus, TransactionStatus
+from psycopg.pq import TransactionStatus
 from sqlalchemy import URL, Engine, create_engine, event
 from sqlalchemy.pool import PoolProxiedConnection
 
 from ledger.errors import SlabbookError
 from ledger.store.errors import LedgerBusy, LedgerUnreachable, taken_command_id, taken_event_id
-from ledger.store.postgres_wire import Wire
+from ledger.store.postgres_wire import ConnectionGone, Wire
 from ledger.store.session import Session, Writes
 from ledger.store.statements import POSTGRESQL, Params, Row, Statement
 
@@ -83,12 +83,15 @@ class PostgresBackend:
 
     def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, site: str, exclusive: bool = False) -> T:
         """One transaction; see the top of the module."""
-        losses = 0
+        losses, broken = 0, 0
         while True:
             holding = exclusive or losses >= LOSSES_BEFORE_LOCK
             try:
                 with self._session() as session:
                     return (_holding_the_lock if holding else _all_in_one_trip)(session, attempt, site)
+            except ConnectionGone as error:  # while reading; a commit in doubt is another error
+                broken += 1
+                self._give_up_or_reconnect(broken, error)
             except psycopg.Error as error:
                 lost = error.sqlstate == LOST_RACE or error.diag.constraint_name == "pk_commands"
                 if holding or not lost:
@@ -101,9 +104,23 @@ class PostgresBackend:
     @contextmanager
     def read(self) -> Iterator[PostgresSession]:
         """A snapshot: what others commit meanwhile is not seen, and they are not held up."""
-        with self._session() as session:
-            session.wire.trip([(SNAPSHOT, ())])
-            yield session
+        broken = 0
+        while True:
+            with self._session() as session:
+                try:
+                    session.wire.trip([(SNAPSHOT, ())])
+                except ConnectionGone as error:
+                    broken += 1
+                    self._give_up_or_reconnect(broken, error)
+                    continue
+                yield session
+                return
+
+    def _give_up_or_reconnect(self, broken: int, error: psycopg.Error) -> None:
+        """A server that was restarted leaves stale connections in the pool: throw them away, and try once more."""
+        if broken > 1:
+            raise LedgerUnreachable(f"the connection to the database server keeps breaking: {error}") from error
+        self.engine.dispose()
 
     def close(self) -> None:
         """Close every connection."""
@@ -180,9 +197,7 @@ def _commit(session: PostgresSession, before: list[tuple[str, Params]]) -> None:
     """
     try:
         committed = session.wire.trip([*before, ("COMMIT", ())])[-1]
-    except psycopg.OperationalError as error:
-        if error.sqlstate is not None and session.connection.pgconn.status == ConnStatus.OK:
-            raise  # the server answered: it refused
+    except ConnectionGone as error:
         raise LedgerUnreachable(
             "the connection to the database broke while writing, so it is not known whether the entry was stored; "
             "send the same command again with the same command id: it will not be stored twice"

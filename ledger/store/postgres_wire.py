@@ -28,6 +28,10 @@ PREPARED_AT_MOST = 400
 _GOOD = (pq.ExecStatus.COMMAND_OK, pq.ExecStatus.TUPLES_OK)
 
 
+class ConnectionGone(psycopg.OperationalError):
+    """The conversation with the server broke; the connection is closed."""
+
+
 class Wire:
     """One connection's way to the server. A statement that comes a second time is prepared and stays so."""
 
@@ -54,6 +58,8 @@ class Wire:
             answers = self._collect(preparing)
             pg.exit_pipeline_mode()
             whole = True
+        except psycopg.OperationalError as error:
+            raise ConnectionGone(str(error)) from error
         finally:
             if not whole:
                 pg.finish()

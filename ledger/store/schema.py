@@ -9,9 +9,10 @@ from importlib import import_module, resources
 from pathlib import Path
 
 from sqlalchemy import URL, Engine, create_engine, event, inspect
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.pool import NullPool
 
-from ledger.store.errors import LedgerNotReady
+from ledger.store.errors import LedgerNotReady, LedgerUnreachable
 from ledger.store.statements import SQLITE
 
 REVISION_QUERY = "SELECT version_num FROM alembic_version"
@@ -54,7 +55,7 @@ def upgrade(url: URL) -> None:
         if found == newest_revision():
             return
         if found is not None and found > newest_revision():
-            raise not_ready(found)
+            raise not_ready(url, found)
         from alembic import command
         from alembic.config import Config
 
@@ -69,19 +70,40 @@ def upgrade(url: URL) -> None:
         engine.dispose()
 
 
+def found_revision(url: URL) -> str | None:
+    """The schema revision of the ledger at an address; None if there is none. Makes no file where there was none."""
+    if url.get_backend_name() == SQLITE and not Path(url.database or "").exists():
+        return None
+    engine = migration_engine(url)
+    try:
+        return current_revision(engine)
+    finally:
+        engine.dispose()
+
+
 def current_revision(engine: Engine) -> str | None:
-    """The schema revision a database is at; None for a database without a ledger."""
-    with engine.connect() as connection:
-        if not inspect(connection).has_table("alembic_version"):
-            return None
-        return connection.exec_driver_sql(REVISION_QUERY).scalar()
+    """The schema revision a database is at; None for a database without a ledger.
+
+    Raises LedgerUnreachable if the database cannot be opened.
+    """
+    try:
+        with engine.connect() as connection:
+            if not inspect(connection).has_table("alembic_version"):
+                return None
+            return connection.exec_driver_sql(REVISION_QUERY).scalar()
+    except OperationalError as error:
+        raise LedgerUnreachable(f"the database at {_place(engine.url)} cannot be opened: {error.orig}") from error
 
 
-def not_ready(found: str | None) -> LedgerNotReady:
+def _place(url: URL) -> str:
+    return url.render_as_string(hide_password=True)
+
+
+def not_ready(url: URL, found: str | None) -> LedgerNotReady:
     """The error for a database at another revision than this program's."""
     wanted = newest_revision()
     if found is None:
-        message = "there is no ledger in this database yet; create one first"
+        message = f"there is no ledger at {_place(url)} yet; create one first, or name another place"
     elif found < wanted:
         message = f"this ledger has schema {found}, the program works with {wanted}; bring it up to date with create()"
     else:

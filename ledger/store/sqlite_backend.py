@@ -63,7 +63,7 @@ class SqliteBackend:
 
     def run(self, attempt: Callable[[Session], tuple[T, Writes]], *, site: str, exclusive: bool = False) -> T:
         """One transaction under SQLite's write lock, so nothing can get in between and one attempt is enough."""
-        with self._lock:
+        with self._turn():
             connection = self._writer()
             session = SqliteSession(connection)
             try:
@@ -71,11 +71,7 @@ class SqliteBackend:
             except sqlite3.OperationalError as error:
                 if not _is_busy(error):
                     raise
-                raise LedgerBusy(
-                    f"others have been writing for {PATIENCE_MS // 1000} s without a pause; nothing was written, "
-                    "try again",
-                    seconds=PATIENCE_MS // 1000,
-                ) from error
+                raise _too_busy() from error
             try:
                 result, writes = attempt(session)
                 for statement, rows in writes.batches:
@@ -133,6 +129,16 @@ class SqliteBackend:
             self._held = None
         self.engine.dispose()
 
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        """The threads of this process take turns."""
+        if not self._lock.acquire(timeout=PATIENCE_MS / 1000):
+            raise _too_busy()
+        try:
+            yield
+        finally:
+            self._lock.release()
+
     def _writer(self) -> sqlite3.Connection:
         """The connection this process writes with; a forked child must not touch its parent's."""
         if self._held is None or self._holder != os.getpid():
@@ -153,6 +159,11 @@ def _set_up(connection: Any, _record: Any) -> None:
     for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON"):
         connection.execute(f"PRAGMA {pragma}")
     connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+
+
+def _too_busy() -> LedgerBusy:
+    seconds = PATIENCE_MS // 1000
+    return LedgerBusy(f"others have been writing for {seconds} s without a pause; nothing was written, try again")
 
 
 def _is_busy(error: sqlite3.OperationalError) -> bool:

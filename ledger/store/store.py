@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
@@ -32,6 +33,7 @@ class Store:
         self.ids = ids
         self.backend = backend
         self._checked = False
+        self._thread = threading.local()
 
     @property
     def dialect(self) -> str:
@@ -71,7 +73,13 @@ class Store:
     def transact(self, attempt: Callable[[Session], tuple[T, Writes]], *, exclusive: bool = False) -> T:
         """The bare transaction under ``run``, for the store's own upkeep."""
         self.require_ready()
-        return self.backend.run(attempt, site=self.site, exclusive=exclusive)
+        if getattr(self._thread, "inside", False):
+            raise RuntimeError("a unit of this ledger is open in this thread already; use that one, units do not nest")
+        self._thread.inside = True
+        try:
+            return self.backend.run(attempt, site=self.site, exclusive=exclusive)
+        finally:
+            self._thread.inside = False
 
     @contextmanager
     def read(self) -> Iterator[Reader]:
@@ -88,13 +96,9 @@ class Store:
         """Raise LedgerNotReady unless the database holds a ledger of this program's schema (asked once)."""
         if self._checked:
             return
-        engine = schema.migration_engine(self.url)
-        try:
-            found = schema.current_revision(engine)
-        finally:
-            engine.dispose()
+        found = schema.found_revision(self.url)
         if found != schema.newest_revision():
-            raise schema.not_ready(found)
+            raise schema.not_ready(self.url, found)
         self._checked = True
 
 

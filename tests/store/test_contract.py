@@ -4,12 +4,23 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from sqlite3 import ProgrammingError
 
 import pytest
-from sqlalchemy import bindparam, select
+from sqlalchemy import bindparam, literal, select
 
 from ledger.errors import BadInput, Conflict
-from ledger.store import EncodedEvent, LedgerNotReady, Statement, Store, Unit, insert_into, open_store, upsert
+from ledger.store import (
+    EncodedEvent,
+    LedgerNotReady,
+    Statement,
+    Store,
+    Unit,
+    among,
+    insert_into,
+    open_store,
+    upsert,
+)
 from ledger.store.codec import encode
 from ledger.store.merkle import Frontier, verify_consistency, verify_inclusion
 from ledger.store.tables import commands, events
@@ -310,10 +321,88 @@ def test_exclusive_work_holds_the_ledger_from_the_start(store: Store, ledger_url
 
 def test_a_database_without_a_ledger_says_so(empty_url: str) -> None:
     store = open_store(empty_url)
-    with pytest.raises(LedgerNotReady, match="no ledger in this database yet"):
+    with pytest.raises(LedgerNotReady, match=r"there is no ledger at .* yet"):
         store.run(lambda unit: unit.position)
     store.create()
     assert store.run(lambda unit: unit.append(counted("a", 1))).position == 1
     store.create()
     assert numbers(store) == [1]
     store.close()
+
+
+def test_units_do_not_nest(store: Store) -> None:
+    with pytest.raises(RuntimeError, match="units do not nest"):
+        store.run(lambda unit: store.run(lambda inner: inner.append(counted("a", 1))))
+    assert store.run(lambda unit: unit.append(counted("a", 1))).position == 1
+
+
+def test_a_list_of_any_length_is_asked_for_with_one_statement(store: Store) -> None:
+    store.run(lambda unit: [unit.append(counted(name, n)) for n, name in enumerate(["a", 'b"', "ü", "d"])])
+    named = Statement(
+        select(events.c.position).where(events.c.site == bindparam("site"), among(events.c.stream, "streams")),
+        ["site", "streams"],
+    )
+    numbered = Statement(
+        select(events.c.stream)
+        .where(among(events.c.position, "positions"), events.c.site == "main", events.c.stream.like("%"))
+        .order_by(events.c.position),
+        ["positions"],
+    )
+    with store.read() as reader:
+        assert sorted(reader.rows(named, ("main", '["ü","b\\"","z"]'))) == [(2,), (3,)]
+        assert reader.rows(named, ("main", "[]")) == []
+        assert reader.rows(numbered, ("[4,1]",)) == [("a",), ("d",)]
+
+
+def test_a_statement_takes_its_values_in_the_order_its_caller_names(store: Store) -> None:
+    store.run(lambda unit: [unit.append(counted("a", n)) for n in range(6)])
+    after, upto, site = bindparam("after"), bindparam("upto"), bindparam("site")
+    query = (
+        select(events.c.position, literal(7))
+        .where(events.c.site == site, events.c.position > after, events.c.position <= upto, events.c.version < upto + 1)
+        .order_by(events.c.position)
+        .limit(2)
+    )
+    with store.read() as reader:
+        assert reader.rows(Statement(query, ["upto", "after", "site"]), (4, 1, "main")) == [(2, 7), (3, 7)]
+        assert reader.rows(Statement(query), ("main", 1, 4)) == [(2, 7), (3, 7)]
+    with pytest.raises(ValueError, match=r"takes \['after', 'site', 'upto'\], not \['after'\]"):
+        Statement(query, ["after"]).on(store.dialect)
+
+
+def test_an_upsert_adds_replaces_or_keeps(store: Store) -> None:
+    add = upsert(commands, add=["first_position"], replace=["result"])
+    keep = upsert(commands, keep=True)
+
+    def work(unit: Unit) -> None:
+        unit.write(add, [("main", "x", "h", 2, 5, "old")])
+        unit.write(add, [("main", "x", "ignored", 40, 99, "new")])
+        unit.write(keep, [("main", "x", "k", 1, 1, "kept"), ("main", "y", "k", 1, 1, "kept")])
+
+    store.run(work)
+    assert store.run(lambda unit: unit.command("x")) == ("x", "h", 42, 5, "new")
+    assert store.run(lambda unit: unit.command("y")) == ("y", "k", 1, 1, "kept")
+
+
+def test_streamed_rows_are_drawn_while_they_are_written_and_undone_with_the_unit(store: Store) -> None:
+    def rows(count: int) -> Iterator[tuple[object, ...]]:
+        for n in range(count):
+            yield "main", f"c{n:05}", "h", None, None, "{}"
+        if count == 700:
+            raise RuntimeError("out of sugar")
+
+    with pytest.raises(RuntimeError, match="out of sugar"):
+        store.run(lambda unit: unit.stream(insert_into(commands), rows(700)))
+    everything = select(commands.c.command_id)
+    with store.read() as reader:
+        assert len(reader.frame(everything)) == 0
+    store.run(lambda unit: unit.stream(insert_into(commands), rows(1300)), exclusive=True)
+    store.run(lambda unit: unit.stream(upsert(commands), rows(1400)))
+    with store.read() as reader:
+        assert len(reader.frame(everything)) == 1400
+
+
+def test_a_value_the_ledger_does_not_store_is_refused(store: Store) -> None:
+    with pytest.raises((TypeError, ProgrammingError), match=r"cannot be sent|not supported"):
+        store.run(lambda unit: unit.write(insert_into(commands), [("main", "x", {"a": 1}, None, None, "{}")]))
+    assert store.run(lambda unit: unit.append(counted("a", 1))).position == 1
