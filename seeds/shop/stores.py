@@ -77,7 +77,11 @@ class Stores:
             if lot.best_before <= day + timedelta(days=7):
                 self.room.lots[material.id].remove(lot)
                 command = ScrapLot(
-                    day=day.isoformat(), lot=lot.lot, cause="past date", mass_mg=lot.left, note=f"best before {lot.best_before}"
+                    day=day.isoformat(),
+                    lot=lot.lot,
+                    cause="past date",
+                    mass_mg=lot.left,
+                    note=f"best before {lot.best_before}",
                 )
                 self.recorder.tell(command, "TB", at(day, 8.1, self.recorder.zone))
 
