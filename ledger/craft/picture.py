@@ -60,12 +60,14 @@ class PictureDesign:
 
 
 def _png_pixels(data: bytes, outside: Colour) -> npt.NDArray[np.uint8]:
+    # The size stands in the first chunk (PNG, section 11.2.2): looked at before anything is unpacked.
+    sides = [int.from_bytes(data[at : at + 4], "big") for at in (16, 20)]
+    if not all(LEAST_PIXELS <= side <= MOST_PIXELS for side in sides):
+        raise PictureUnreadable(
+            f"The picture is {sides[0]} x {sides[1]} pixels: use {LEAST_PIXELS} to {MOST_PIXELS} a side."
+        )
     try:
         image = Image.open(io.BytesIO(data), formats=["PNG"])
-        if not all(LEAST_PIXELS <= side <= MOST_PIXELS for side in image.size):
-            raise PictureUnreadable(
-                f"The picture is {image.size[0]} x {image.size[1]} pixels: use {LEAST_PIXELS} to {MOST_PIXELS} a side."
-            )
         if image.mode in ("RGB", "L") and "transparency" not in image.info:
             return np.asarray(image.convert("RGB"))
         pixels = np.asarray(image.convert("RGBA"))

@@ -27,6 +27,8 @@ _SILENT = {"title", "desc", "metadata", "defs", "namedview", "style"}
 _NAMED = {"white": "#ffffff", "black": "#000000", "red": "#ff0000", "green": "#008000", "blue": "#0000ff"}
 _CURVE_STEPS = 256
 
+MOST_BYTES, MOST_CROSSINGS, DEEPEST = 4_000_000, 20_000_000, 64
+
 
 def _local(tag: object) -> str:
     return str(tag).rsplit("}", 1)[-1]
@@ -102,7 +104,7 @@ def _number(element: ElementTree.Element, name: str, default: float = 0.0) -> fl
         return default
     if not re.fullmatch(r"\s*[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?\s*(px)?\s*", text):
         raise PictureUnreadable(f'{_local(element.tag)} has {name}="{text}": give a plain number.')
-    return float(text.strip().removesuffix("px"))
+    return numbers_in(text)[0]
 
 
 def _outline(element: ElementTree.Element) -> list[Polyline]:
@@ -129,14 +131,16 @@ def _outline(element: ElementTree.Element) -> list[Polyline]:
 
 
 def _shapes(
-    element: ElementTree.Element, matrix: Matrix, inherited: dict[str, str]
+    element: ElementTree.Element, matrix: Matrix, inherited: dict[str, str], depth: int = 0
 ) -> Iterator[tuple[list[Polyline], Colour, bool]]:
     for child in element:
         kind = _local(child.tag)
         style = _style(child, inherited)
         placed = matrix @ _matrix(child.attrib.get("transform"))
         if kind == "g":
-            yield from _shapes(child, placed, style)
+            if depth >= DEEPEST:
+                raise PictureUnreadable(f"Groups lie more than {DEEPEST} deep: ungroup the drawing.")
+            yield from _shapes(child, placed, style, depth + 1)
         elif kind in _SHAPES:
             colour = _fill(style, f"A {kind}")
             if colour is not None:
@@ -156,8 +160,11 @@ def _covered(outline: list[Polyline], size: int, even_odd: bool) -> tuple[slice,
     first = np.clip(np.ceil(np.minimum(starts[:, 1], ends[:, 1]) - 0.5), 0, size).astype(int)
     last = np.clip(np.ceil(np.maximum(starts[:, 1], ends[:, 1]) - 0.5), 0, size).astype(int)
     rows_of_edge = last - first
-    if not rows_of_edge.sum():
+    crossings = int(rows_of_edge.sum())
+    if not crossings:
         return None
+    if crossings > MOST_CROSSINGS:
+        raise PictureUnreadable("One shape has too many corners to be sugar: simplify its outline.")
     edge = np.repeat(np.arange(len(starts)), rows_of_edge)
     row = np.arange(len(edge)) - np.repeat(np.cumsum(rows_of_edge) - rows_of_edge, rows_of_edge) + first[edge]
     rise = ends[edge, 1] - starts[edge, 1]
@@ -177,6 +184,8 @@ def paint_svg(data: bytes, size: int, outside: Colour) -> npt.NDArray[np.uint8]:
     Raises:
         PictureUnreadable: not SVG, not square, or something that cannot be measured as flat areas.
     """
+    if len(data) > MOST_BYTES:
+        raise PictureUnreadable(f"The SVG has {len(data):,} bytes, and may have {MOST_BYTES:,}: simplify the drawing.")
     if b"<!DOCTYPE" in data or b"<!ENTITY" in data:
         raise PictureUnreadable("The SVG brings a DOCTYPE or entities: save it as plain SVG.")
     try:

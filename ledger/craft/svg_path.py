@@ -15,12 +15,26 @@ Polyline = npt.NDArray[np.float64]
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
+LARGEST = 10_000_000
 _STEPS = 48  # straight pieces a curve: within 1/4000 of its size
 
 
+def _figure(text: str) -> float:
+    value = float(text)
+    if abs(value) > LARGEST:
+        raise PictureUnreadable(
+            f"The figure {text[:20]} is beyond {LARGEST:,.0f}: draw on a page of about 1,000 units."
+        )
+    return value
+
+
 def numbers_in(text: str) -> list[float]:
-    """All numbers of an attribute, in order."""
-    return [float(found) for found in _NUMBER.findall(text)]
+    """All numbers of an attribute, in order.
+
+    Raises:
+        PictureUnreadable: a figure no drawing needs.
+    """
+    return [_figure(found) for found in _NUMBER.findall(text)]
 
 
 def _arc_figures(text: str) -> list[float]:
@@ -32,7 +46,7 @@ def _arc_figures(text: str) -> list[float]:
         found = re.compile("[01]").match(text, at) if len(values) % 7 in (3, 4) else _NUMBER.match(text, at)
         if found is None:
             break
-        values.append(float(found.group()))
+        values.append(_figure(found.group()))
         at = found.end()
     return values
 

@@ -138,6 +138,13 @@ def test_a_picture_too_small_or_too_large_is_refused(size):
         read_design(RING, png(np.full((size, size, 3), 255, dtype=np.uint8)))
 
 
+def test_a_picture_that_only_claims_to_be_huge_is_refused_unopened():
+    claim = bytearray(png(ring_picture()))
+    claim[16:24] = (100_000).to_bytes(4, "big") * 2
+    with pytest.raises(PictureUnreadable, match="100000 x 100000"):
+        read_design(RING, bytes(claim))
+
+
 def test_an_ellipse_is_no_rod():
     image = Image.new("RGB", (400, 400), (255, 255, 255))
     ImageDraw.Draw(image).ellipse((0, 20, 399, 379), fill=RED)

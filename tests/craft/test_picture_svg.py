@@ -6,11 +6,14 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Point, Polygon
 
 from ledger.craft.errors import PictureUnreadable
 from ledger.craft.picture_svg import paint_svg
+from ledger.craft.svg_path import flatten_path
 from tests.craft.support import svg
 
 SIZE = 1000
@@ -133,6 +136,29 @@ def test_entities_are_refused_before_they_unfold():
     bomb = b'<!DOCTYPE svg [<!ENTITY a "aaaa">]><svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1">&a;</svg>'
     with pytest.raises(PictureUnreadable, match="plain SVG"):
         paint_svg(bomb, 100, (255, 255, 255))
+
+
+def test_a_drawing_made_to_choke_the_program_is_refused():
+    nested = "<g>" * 100 + "</g>" * 100
+    with pytest.raises(PictureUnreadable, match="64 deep"):
+        paint_svg(svg(nested), 100, (255, 255, 255))
+    with pytest.raises(PictureUnreadable, match="beyond 10,000,000"):
+        paint_svg(svg('<circle r="1e300"/>'), 100, (255, 255, 255))
+    comb = " ".join(f"{x % 200},{200 * (x % 2)}" for x in range(30_000))
+    with pytest.raises(PictureUnreadable, match="too many corners"):
+        paint_svg(svg(f'<polygon points="{comb}"/>'), 1200, (255, 255, 255))
+    with pytest.raises(PictureUnreadable, match="may have 4,000,000"):
+        paint_svg(b" " * 4_000_001, 100, (255, 255, 255))
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(alphabet="MmLlHhVvCcSsQqTtAaZz0123456789.,- e", max_size=60))
+def test_any_path_is_filled_or_refused_and_never_crashes(path):
+    try:
+        outlines = flatten_path(path)
+    except PictureUnreadable:
+        return
+    assert all(points.ndim == 2 and points.shape[1] == 2 and np.isfinite(points).all() for points in outlines)
 
 
 def test_broken_svg_is_refused():
