@@ -99,19 +99,27 @@ def by_worker(frame: pd.DataFrame) -> pd.DataFrame:
     hands = frame[frame["kind"] == "worker"] if not frame.empty else frame
     if hands.empty:
         return rates(_typed(names, names[2:]))
-    own = hands.groupby(["account", "step", "batch"])[["seconds"]].sum().reset_index()
-    own["seconds"] = -own["seconds"]
-    own["crew"] = own.groupby(["step", "batch"])["seconds"].transform("sum")
-    own = own.merge(_good(frame[frame["batch"] != ""], ["batch"]), how="left", on="batch").fillna(0)
-    packing = own["step"] == "pack"
-    share = ratio(own["seconds"], own["crew"]).fillna(0)
-    own["good_mg"] = (own["packed_mg"].where(packing, own["good_mg"]) * share).astype("int64")
-    own["good_pieces"] = (own["packed_pieces"].where(packing, own["good_pieces"]) * share).astype("int64")
-    table = own.rename(columns={"account": "worker"}).groupby(["worker", "step"], as_index=False)[names[2:]].sum()
-    table = table.astype(dict.fromkeys(names[2:], "int64"))
-    table["_order"] = table["step"].map(_ORDER).fillna(len(_ORDER))
-    table = table.sort_values(["worker", "_order", "step"], ignore_index=True)
-    return rates(table[names])
+    given = {"seconds": -hands["seconds"].to_numpy(dtype=np.int64)}
+    own = sums(["account", "step", "batch"], hands, given)
+    crew = dict(zip(*_pairs(sums(["step", "batch"], hands, given)), strict=True))
+    made = _good(frame[frame["batch"] != ""], ["batch"]).set_index("batch").to_dict("index")
+    credited: dict[tuple[str, str], list[int]] = {}
+    for worker, step, batch, seconds in zip(own["account"], own["step"], own["batch"], own["seconds"], strict=True):
+        good, whole = made.get(batch, {}), crew[step, batch]
+        kind = "packed" if step == "pack" else "good"
+        shares = [
+            int(good.get(f"{kind}_{unit}", 0)) * int(seconds) // whole if whole else 0 for unit in ("mg", "pieces")
+        ]
+        total = credited.setdefault((worker, step), [0, 0, 0])
+        for place, value in enumerate((int(seconds), *shares)):
+            total[place] += value
+    order = sorted(credited, key=lambda key: (key[0], _ORDER.get(key[1], len(_ORDER)), key[1]))
+    table = pd.DataFrame([(*key, *credited[key]) for key in order], columns=names)
+    return rates(table.astype(dict.fromkeys(names[2:], "int64")))
+
+
+def _pairs(table: pd.DataFrame) -> tuple[list[tuple[str, str]], list[int]]:
+    return list(zip(table["step"], table["batch"], strict=True)), [int(s) for s in table["seconds"]]
 
 
 def by_day(frame: pd.DataFrame) -> pd.DataFrame:

@@ -60,23 +60,9 @@ def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     """
     keys = list(by)
     names = [*keys, *_EDGE, "mass_mg", "pieces", "rank", "loss_ratio", "cooked_ratio"]
-    if frame.empty:
+    table = masses(frame, by)
+    if table.empty:
         return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces", "rank"])
-    scrap = frame["kind"] == "scrap"
-    riddle = frame["kind"] == "unexplained"
-    reboil = (frame["kind"] == "lot.reboil") & frame["step"].isin(MAKING) & (frame["mass_mg"] > 0)
-    rows = frame[scrap | riddle | reboil]
-    if rows.empty:
-        return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces", "rank"])
-    kind = rows["kind"]
-    rows = rows.assign(
-        loss=kind.where(kind != "lot.reboil", "reboil"),
-        cause=rows["account"].where(
-            kind == "scrap", kind.map({"unexplained": "unexplained", "lot.reboil": "kept for re-boil"})
-        ),
-    )
-    table = sums([*keys, *_EDGE], rows, {n: rows[n].to_numpy(dtype=np.int64) for n in ("mass_mg", "pieces")})
-    table = table[table["mass_mg"] != 0]
     lost = table["loss"] != "reboil"
     table = table.assign(_lost=lost, _size=table["mass_mg"].abs())
     table = table.sort_values(["_lost", "_size", *_EDGE], ascending=[False, False, True, True, True], kind="stable")
@@ -87,6 +73,28 @@ def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     table["loss_ratio"] = ratio(table["mass_mg"], pd.Series(whole, index=table.index)).where(table["_lost"])
     table["cooked_ratio"] = ratio(table["mass_mg"], pd.Series(cooked, index=table.index))
     return table[names].reset_index(drop=True)
+
+
+def masses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
+    """Every loss that is not zero, unranked: `by`, ``step``, ``cause``, ``loss``, ``mass_mg``, ``pieces``."""
+    keys = list(by)
+    names = [*keys, *_EDGE, "mass_mg", "pieces"]
+    if frame.empty:
+        return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces"])
+    scrap = frame["kind"] == "scrap"
+    riddle = frame["kind"] == "unexplained"
+    reboil = (frame["kind"] == "lot.reboil") & frame["step"].isin(MAKING) & (frame["mass_mg"] > 0)
+    rows = frame[scrap | riddle | reboil]
+    if rows.empty:
+        return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces"])
+    words = {"unexplained": "unexplained", "lot.reboil": "kept for re-boil"}
+    kind, account = rows["kind"].to_numpy(dtype=object), rows["account"].to_numpy(dtype=object)
+    rows = rows.assign(
+        loss=np.where(kind == "lot.reboil", "reboil", kind),
+        cause=[words.get(k, a) for k, a in zip(kind, account, strict=True)],
+    )
+    table = sums([*keys, *_EDGE], rows, {n: rows[n].to_numpy(dtype=np.int64) for n in ("mass_mg", "pieces")})
+    return table[table["mass_mg"] != 0].reset_index(drop=True)
 
 
 def worst(table: pd.DataFrame) -> pd.Series | None:
@@ -100,4 +108,4 @@ def _typed(table: pd.DataFrame, whole: list[str]) -> pd.DataFrame:
     return table.astype({**dict.fromkeys(whole, "int64"), **dict.fromkeys(floats, "float64")})
 
 
-__all__ = ["WATERFALL", "losses", "waterfall", "worst"]
+__all__ = ["WATERFALL", "losses", "masses", "waterfall", "worst"]

@@ -99,6 +99,21 @@ def on_the_shelf(lots: pd.DataFrame, lines: pd.DataFrame, today: str, days: int 
     return stock[(stock["packs"] + stock["held_packs"] + stock["sold_packs"]) != 0].reset_index(drop=True)
 
 
+def cover_by_flavour(lots: pd.DataFrame, lines: pd.DataFrame, today: str, days: int = DAYS) -> pd.DataFrame:
+    """Free packs and packs sold a day of every flavour that has either, quickly: ``flavour``, ``packs``, ``packs_per_day``."""
+    first, last = rate_window(today, days)
+    packs: dict[str, int] = {}
+    sold: dict[str, int] = {}
+    for flavour, kind, count, held in zip(lots["flavour"], lots["kind"], lots["packs"], lots["held"], strict=True):
+        if kind == "packs" and not held:
+            packs[flavour] = packs.get(flavour, 0) + int(count)
+    for flavour, step, day, count in zip(lines["flavour"], lines["step"], lines["day"], lines["packs"], strict=True):
+        if step in ("sell", "ship", "return") and first <= day <= last:
+            sold[flavour] = sold.get(flavour, 0) - int(count)
+    rows = [(f, packs.get(f, 0), sold.get(f, 0) / days) for f in sorted({*packs, *sold})]
+    return pd.DataFrame(rows, columns=["flavour", "packs", "packs_per_day"])
+
+
 def channel_rates(lines: pd.DataFrame, today: str, days: int = DAYS) -> pd.DataFrame:
     """Packs a day by flavour, pack and channel: ``flavour``, ``item``, one float column a channel (``<channel>_per_day``)."""
     rate = sales_rate(lines, today, days)
@@ -192,5 +207,5 @@ def _empty(names: list[str], whole: list[str]) -> pd.DataFrame:
 
 
 __all__ = [
-    "DAYS", "channel_rates", "finished_lots", "materials", "on_the_shelf", "rate_window", "reorder_point", "sales_rate",
+    "DAYS", "channel_rates", "cover_by_flavour", "finished_lots", "materials", "on_the_shelf", "rate_window", "reorder_point", "sales_rate",
 ]  # fmt: skip

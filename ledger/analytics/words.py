@@ -45,7 +45,7 @@ def largest_change(
 
     Args:
         now, before: `yields` by ``flavour`` for the week and for the weeks before.
-        losses_now, losses_before: `losses` by ``flavour`` for the same.
+        losses_now, losses_before: `masses` by ``flavour`` for the same.
     """
     both = now.merge(before, on="flavour", suffixes=("", "_before"))
     both = both[(both["theoretical_mg"] > 0) & (both["theoretical_mg_before"] > 0)]
@@ -63,21 +63,16 @@ def largest_change(
 
 
 def _cause(now: pd.DataFrame, before: pd.DataFrame, row: pd.Series, change: float) -> tuple[str, str, float]:
-    parts = []
-    for table, cooked in ((now, row["cooked_mg"]), (before, row["cooked_mg_before"])):
-        mine = table[(table["flavour"] == row["flavour"])] if not table.empty else table
-        shares = (
-            mine.set_index(["step", "cause"])["mass_mg"] / float(cooked)
-            if cooked and not mine.empty
-            else pd.Series(dtype="float64")
-        )
-        parts.append(shares)
-    moved = parts[0].subtract(parts[1], fill_value=0.0)
-    against = moved[moved * change < 0]
-    if against.empty:
+    moved: dict[tuple[str, str], float] = {}
+    for table, cooked, sign in ((now, row["cooked_mg"], 1), (before, row["cooked_mg_before"], -1)):
+        mine = table[table["flavour"] == row["flavour"]]
+        for step, cause, mass in zip(mine["step"], mine["cause"], mine["mass_mg"], strict=True):
+            moved[step, cause] = moved.get((step, cause), 0.0) + sign * (mass / cooked if cooked else 0.0)
+    against = {key: shift for key, shift in moved.items() if shift * change < 0}
+    if not against:
         return "", "", 0.0
-    step, cause = against.abs().idxmax()  # type: ignore[misc]
-    return str(step), str(cause), float(against.loc[(step, cause)])
+    step, cause = max(sorted(against), key=lambda key: abs(against[key]))
+    return step, cause, against[step, cause]
 
 
 def made(batches: int, total: pd.Series, units: str) -> str:
@@ -130,13 +125,12 @@ def ran_out(gone: pd.DataFrame, name: Name) -> str:
 
 
 def short(shelf: pd.DataFrame, name: Name, most: int = 3) -> str:
-    """Flavours with less than a week's cover, shortest first, from `on_the_shelf`."""
+    """Flavours with less than a week's cover, shortest first, from `cover_by_flavour`."""
     if shelf.empty:
         return ""
-    mine = shelf.groupby("flavour", as_index=False)[["packs", "packs_per_day"]].sum()
-    mine = mine[mine["packs_per_day"] > 0]
-    mine = mine.assign(cover=mine["packs"] / mine["packs_per_day"])
-    risky = mine[mine["cover"] < SHORT_DAYS].sort_values(["cover", "flavour"])
+    risky = shelf[shelf["packs_per_day"] > 0]
+    risky = risky.assign(cover=risky["packs"] / risky["packs_per_day"])
+    risky = risky[risky["cover"] < SHORT_DAYS].sort_values(["cover", "flavour"])
     if risky.empty:
         return ""
     shown = [f"{name('flavour', r['flavour'])} ({_cover(r['cover'])})" for r in risky.head(most).to_dict("records")]

@@ -166,7 +166,7 @@ def _sentence(
     shop = on.shop
     change = words.largest_change(
         made, yields.yields(earlier, ("flavour",)),
-        losses.losses(lines, ("flavour",)), losses.losses(earlier, ("flavour",)),
+        losses.masses(lines, ("flavour",)), losses.masses(earlier, ("flavour",)),
     )  # fmt: skip
     before = flows(earlier, ())
     now_rate = labour.rates(pd.DataFrame([total[["seconds", "good_mg", "good_pieces"]]]).astype("int64"))[
@@ -182,7 +182,7 @@ def _sentence(
     ]
     today = on.today
     if live and compare.shift(this, 1) >= compare.week_of(pd.Timestamp(today).date()):
-        shelf = stock.on_the_shelf(on.queries.lots(kinds=["packs"]), stock_lines(on, today, ["lot.packs"]), today)
+        shelf = stock.cover_by_flavour(on.queries.lots(kinds=["packs"]), stock_lines(on, today, ["lot.packs"]), today)
         clauses.insert(4, words.short(shelf, shop.name))
     return words.sentence(clauses)
 

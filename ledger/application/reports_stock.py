@@ -81,7 +81,9 @@ def stock_report(ledger: Ledger, known: int | str | None = None) -> Report:
 def _clauses(on: Basis, shelf: pd.DataFrame, finished: pd.DataFrame, raw: pd.DataFrame) -> list[str]:
     packs, held = int(shelf["packs"].sum()), int(shelf["held_packs"].sum())
     clauses = [f"{packs} packs are free to sell" + (f", {held} are held." if held else ".")]
-    clauses.append(words.short(shelf, on.shop.name))
+    clauses.append(
+        words.short(shelf.groupby("flavour", as_index=False)[["packs", "packs_per_day"]].sum(), on.shop.name)
+    )
     past = finished[(finished["left_days"] < 0) & (finished["packs"] > 0)]
     if len(past):
         clauses.append(

@@ -109,7 +109,7 @@ def test_the_largest_change_is_told_with_the_loss_that_grew() -> None:
         )
     )  # type: ignore[call-overload]
     found = words.largest_change(yields.yields(bad, ("flavour",)), yields.yields(good, ("flavour",)),
-                                 losses.losses(bad, ("flavour",)), losses.losses(good, ("flavour",)))  # fmt: skip
+                                 losses.masses(bad, ("flavour",)), losses.masses(good, ("flavour",)))  # fmt: skip
     assert found is not None
     assert (found.flavour, found.step, found.cause) == ("LEMON", "cut", "ends")
     assert found.effect_mg == pytest.approx(-2_000_000, abs=1)
