@@ -176,8 +176,15 @@ def sums(keys: list[str], frame: pd.DataFrame, columns: dict[str, Whole]) -> pd.
     found, first, place = np.unique(codes, return_index=True, return_inverse=True)
     order = np.argsort(place, kind="stable")
     starts = np.searchsorted(place[order], np.arange(len(found)))
-    table = {key: frame[key].to_numpy(dtype=object)[first] for key in keys}
-    return pd.DataFrame(table | {name: np.add.reduceat(value[order], starts) for name, value in columns.items()})
+    stacked = (
+        np.add.reduceat(np.stack(list(columns.values()))[:, order], starts, axis=1)
+        if len(frame)
+        else np.zeros((len(columns), 0), np.int64)
+    )
+    table = pd.DataFrame(stacked.T, columns=list(columns))
+    for place_of_key, key in enumerate(keys):
+        table.insert(place_of_key, key, frame[key].to_numpy(dtype=object)[first])
+    return table
 
 
 __all__ = ["FLOWS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "share", "step_flows", "sums"]

@@ -59,23 +59,21 @@ def with_ratios(table: pd.DataFrame) -> pd.DataFrame:
     cooked = whole["charged_mg"] - whole["evaporated_mg"]
     theoretical = whole["charged_mg"] - whole["theory_mg"]
     charged, good = whole["charged_mg"], whole["good_mg"]
-    kept = {str(name): table[name] for name in table.columns}
-    return pd.DataFrame(
-        kept
-        | {
-            "cooked_mg": cooked,
-            "theoretical_mg": theoretical,
-            "kettle_yield_ratio": share(whole["poured_mg"], charged),
-            "theory_yield_ratio": share(theoretical, charged),
-            "process_yield_ratio": share(good, theoretical),
-            "solids_yield_ratio": share(good * share(whole["solids_mg"], cooked), whole["solids_mg"]),
-            "finished_goods_ratio": share(good, charged),
-            "rework_ratio": share(whole["reboil_mg"], cooked),
-            "scrap_ratio": share(whole["scrap_mg"], cooked),
-            "unexplained_ratio": share(whole["unexplained_mg"], cooked),
-        },
-        index=table.index,
+    shares = {
+        "kettle_yield_ratio": share(whole["poured_mg"], charged),
+        "theory_yield_ratio": share(theoretical, charged),
+        "process_yield_ratio": share(good, theoretical),
+        "solids_yield_ratio": share(good * share(whole["solids_mg"], cooked), whole["solids_mg"]),
+        "finished_goods_ratio": share(good, charged),
+        "rework_ratio": share(whole["reboil_mg"], cooked),
+        "scrap_ratio": share(whole["scrap_mg"], cooked),
+        "unexplained_ratio": share(whole["unexplained_mg"], cooked),
+    }
+    masses = pd.DataFrame(
+        np.stack([cooked, theoretical], axis=1), columns=["cooked_mg", "theoretical_mg"], index=table.index
     )
+    ratios = pd.DataFrame(np.stack(list(shares.values()), axis=1), columns=list(shares), index=table.index)
+    return pd.concat([table, masses, ratios], axis=1)
 
 
 def expected_pieces(batches: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.DataFrame:
