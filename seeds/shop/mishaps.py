@@ -99,7 +99,7 @@ def _announce(world: World, diary: Diary, day: date) -> None:
     plans: list[tuple[date, PlanPromotion]] = []
     for begin, end, flavour, channel in diary.promotions:
         plans.append((begin - timedelta(days=9), _plan(begin, end, flavour, channel, "promotion", "15 % off")))
-    order = _plan(diary.bulk, diary.bulk, "ROCK", "wholesale", "bulk order", "150 jars for a wedding at the hotel")
+    order = _plan(diary.bulk, diary.bulk, "ROCK", "wholesale", "bulk order", "120 jars for a wedding at the hotel")
     plans.append((diary.bulk - timedelta(days=29), order))
     begin, end = calendar.winter_closure(day.year + 1)
     plans.append((date(day.year, 11, 18), _plan(begin, end, "", "", "closure", "winter closure")))
@@ -111,7 +111,7 @@ def _announce(world: World, diary: Diary, day: date) -> None:
             )  # fmt: skip
             world.recorder.tell(told, "MK", at(day, 7.8, world.recorder.zone))
             if plan.kind == "bulk order":
-                world.planner.known.append((diary.bulk, "ROCK", 150))
+                world.planner.known.append((diary.bulk, "ROCK", 120))
 
 
 def _plan(begin: date, end: date, flavour: str, channel: str, kind: str, note: str) -> PlanPromotion:
