@@ -145,6 +145,24 @@ def test_a_run_out_does_not_lower_the_demand_that_is_forecast() -> None:
     assert silent < 0.85 * full
 
 
+def test_running_out_every_christmas_does_not_teach_that_christmas_is_small() -> None:
+    history = steady(150)
+    rushes = [f"{year}-W{week}" for year in (2022, 2023) for week in range(46, 53)]
+    sales = history.sales.copy()
+    hit = sales["week"].isin(rushes)
+    sales.loc[hit, "units"] = sales.loc[hit, "units"] // 2
+    table = pd.DataFrame(
+        [(f, c, w, 0.5) for f, c in (("lime", "counter"), ("lime", "post"), ("rose", "counter")) for w in rushes]
+    )
+    told = replace(history, sales=sales, exposure=table.set_axis(["flavour", "channel", "week", "share"], axis=1))
+    full, silent, honest = (
+        series(forecast(h, ForecastSettings(), "2024-W46", 6, NO_BANDS), "rose")["mean"].sum()
+        for h in (history, replace(history, sales=sales), told)
+    )
+    assert honest == pytest.approx(full, rel=0.08)
+    assert silent < 0.75 * full
+
+
 def test_a_bulk_order_is_set_apart_as_firm_demand() -> None:
     orders = pd.DataFrame(
         {"week": ["2024-W20", "2024-W28"], "flavour": "rose", "channel": "counter", "units": [900, 250]}
