@@ -53,13 +53,14 @@ class BuildStep:
     """One step of the build, in the designer's order.
 
     ``copies`` over 1 means: make one bar, stretch it, cut it in that many; ``mirror`` turns every second one over.
-    ``times`` is how often such a bar's section stands in the finished log, which is what ``copies`` yields.
+    ``bar_ppm`` is the length the bar is made at, as a share of the log's length (1 000 000: as long as the log).
     """
 
     title: str
     portions: tuple[str, ...]
     copies: int
     mirror: bool
+    bar_ppm: int
     seconds: int
 
 
@@ -170,17 +171,19 @@ def _build_step(number: int, table: Any, keys: set[str]) -> BuildStep:
     where = f"build step {number}"
     if not isinstance(table, dict):
         raise _refuse(f"{where} must be a table `[[build]]`.")
-    _known_only(table, {"step", "portions", "copies", "mirror", "minutes"}, where)
+    _known_only(table, {"step", "portions", "copies", "mirror", "bar_percent", "minutes"}, where)
     portions = table.get("portions", [])
     if not isinstance(portions, list) or not set(map(str, portions)) <= keys:
         raise _refuse(f"{where}: `portions` is {portions}; name portions of this legend: {', '.join(sorted(keys))}.")
     mirror = table.get("mirror", False)
     if not isinstance(mirror, bool):
         raise _refuse(f"{where}: `mirror` is {mirror!r}; give true or false.")
+    copies = _whole(table, "copies", where, 1, 1, 64)
     return BuildStep(
         title=_text(table, "step", where),
         portions=tuple(map(str, portions)),
-        copies=_whole(table, "copies", where, 1, 1, 64),
+        copies=copies,
+        bar_ppm=PPM // 100 * _whole(table, "bar_percent", where, 100, 5, 100 * copies),
         mirror=mirror,
         seconds=60 * _whole(table, "minutes", where, 0, 0, 600),
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ledger.craft.density import CLEAR_KG_M3, PULLED_KG_M3
@@ -123,21 +122,17 @@ def pour_plan(legend: Legend, portions: tuple[PortionPlan, ...]) -> tuple[PourPl
     return tuple(result)
 
 
-def build_plan(legend: Legend, log_um: int, bar_um: Mapping[str, int] | None = None) -> tuple[BuildPlan, ...]:
+def build_plan(legend: Legend, log_um: int) -> tuple[BuildPlan, ...]:
     """The designer's steps, each bar with the length it is made at and the length it is drawn to.
 
     Arguments:
-        log_um: length of one log. bar_um: a bar's making length by step title; the log's own length otherwise.
+        log_um: length of one log, micrometres.
     """
+    if log_um <= 0:
+        raise OutOfRange(f"A log of {log_um} micrometres cannot be built: give its length.")
     result = []
     for step in legend.build:
-        made = (bar_um or {}).get(step.title, log_um)
-        drawn = step.copies * log_um
-        if made <= 0 or made > drawn:
-            raise OutOfRange(
-                f"The bar of `{step.title}` is made {made / 1000:g} mm long and drawn to {drawn / 1000:g} mm: make it "
-                "no longer than it is drawn."
-            )
+        made, drawn = whole(log_um * step.bar_ppm / PPM), step.copies * log_um
         result.append(
             BuildPlan(
                 title=step.title,

@@ -219,12 +219,16 @@ def _build(sheet: BatchSheet, units: Units) -> tuple[tuple[str, str], ...]:
     rows = []
     for step in sheet.build:
         note = f"{step.seconds // 60} min" if step.seconds else ""
-        if step.copies > 1:
+        if step.drawn_um != step.bar_um:
             note += (
                 f"; bar {size_text(step.bar_um, units)} at {step.scale_ppm / PPM:.2f} x size, draw to "
-                f"{size_text(step.drawn_um, units)}, cut in {step.copies}" + (", turn over" if step.mirror else "")
+                f"{size_text(step.drawn_um, units)}"
             )
-        rows.append((step.title, note.removeprefix("; ")))
+        if step.copies > 1:
+            note += f", cut in {step.copies}"
+        if step.mirror:
+            note += ", turn every second over" if step.copies > 2 else ", turn one over"
+        rows.append((step.title, note.lstrip("; ,")))
     return tuple(rows)
 
 

@@ -32,7 +32,17 @@ def test_the_design_of_the_how_to_is_a_whole_design():
 
 
 def test_the_fields_of_the_how_to_are_all_there_are():
-    for field in ("pulled_percent", "dye", "blend", "copies", "mirror", "minutes", "pour_allowance_percent", "outside"):
+    for field in (
+        "pulled_percent",
+        "dye",
+        "blend",
+        "copies",
+        "mirror",
+        "minutes",
+        "bar_percent",
+        "pour_allowance_percent",
+        "outside",
+    ):
         assert field in HOW_TO
 
 

@@ -67,6 +67,7 @@ def test_a_legend_that_contradicts_itself_is_refused(old, new, message):
         ('step = "Roll"\ncopies = 0', "`copies` is 0"),
         ('step = "Roll"\nmirror = 1', "true or false"),
         ("minutes = 3", "`step` is missing"),
+        ('step = "Roll"\ncopies = 2\nbar_percent = 201', "whole number from 5 to 200"),
     ],
 )
 def test_a_build_step_that_cannot_be_followed_is_refused(step, message):

@@ -73,15 +73,15 @@ def test_half_a_heart_is_built_at_its_own_length():
 
 
 def test_a_bar_may_be_made_shorter_and_thicker():
-    legend = seeded("heart").legend
-    step = build_plan(legend, 400_000, {legend.build[0].title: 200_000})[0]
-    assert step.scale_ppm == 2_000_000
+    # Half as long as the log and drawn to two logs: four times the section, twice as wide.
+    step = '\n[[build]]\nstep = "Half"\ncopies = 2\nbar_percent = 50\n'
+    plan = build_plan(read_legend((LEGEND + step).encode()), 400_000)[0]
+    assert (plan.bar_um, plan.drawn_um, plan.scale_ppm) == (200_000, 800_000, 2_000_000)
 
 
-def test_a_bar_longer_than_it_is_drawn_is_refused():
-    legend = seeded("heart").legend
-    with pytest.raises(OutOfRange, match="no longer than it is drawn"):
-        build_plan(legend, 400_000, {legend.build[0].title: 900_000})
+def test_a_log_of_no_length_cannot_be_built():
+    with pytest.raises(OutOfRange, match="give its length"):
+        build_plan(RING.legend, 0)
 
 
 def test_a_legend_without_build_order_builds_nothing():
