@@ -123,7 +123,7 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
 def _nothing_yet(on: Basis, this: str) -> Report:
     first = "Start with the book: `slabbook book load FILE` brings in materials, flavours, recipes and packs."
     if on.book.all(e.Flavour):
-        first = "Open a batch with `slabbook batch open FLAVOUR`, or bring in past days from a file."
+        first = "Open a batch with `slabbook open FLAVOUR`, or bring in past days from a file."
     if on.known == 0:
         first = "The ledger was still empty then."
     return Report("week", f"Week {this}", on.as_of, f"Nothing is recorded in week {this}. {first}", {}, (), on.shop)

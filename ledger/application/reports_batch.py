@@ -41,7 +41,7 @@ def batch_report(ledger: Ledger, batch: str, known: int | str | None = None) -> 
     found = on.queries.batches(names=[batch])
     if found.empty:
         raise UnknownThing(
-            f"There is no batch `{batch}` in this ledger. Look it up in the week's report, or open it with `slabbook batch open FLAVOUR`.",
+            f"There is no batch `{batch}` in this ledger. Look it up in the week's report, or open it with `slabbook open FLAVOUR`.",
             kind="batch", id=batch,
         )  # fmt: skip
     head = found.iloc[0]

@@ -74,7 +74,7 @@ def test_flavours_without_a_design_on_their_pack_keep_their_sales(ledger: Ledger
 
 def test_an_empty_week_says_what_to_do_first(ledger: Ledger) -> None:
     report = r.week_report(ledger, "2026-W20")
-    assert not report.tables and "slabbook batch open" in report.sentence
+    assert not report.tables and "slabbook open" in report.sentence
     assert "Nothing is recorded in week 2026-W20" in text.as_text(report)
 
 
