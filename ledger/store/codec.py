@@ -10,7 +10,6 @@ program of the day assumes. A field that is missing from an old row takes its de
 
 from __future__ import annotations
 
-import json
 import re
 import unicodedata
 from typing import Any, NoReturn
@@ -47,7 +46,7 @@ def encode(event: object) -> bytes:
             f"{stored_names.name_of(cls)} cannot be stored: {error}", name=stored_names.name_of(cls)
         ) from error
     if cls in _loose or _long_number(payload) is not None or not payload.isascii():
-        require_canonical(json.loads(payload), stored_names.name_of(cls))
+        require_canonical(msgspec.to_builtins(event, str_keys=True), stored_names.name_of(cls))
     return payload
 
 

@@ -53,6 +53,16 @@ COMMAND = Statement(
     ).where(commands.c.site == bindparam("site"), commands.c.command_id == bindparam("command_id")),
     ["site", "command_id"],
 )
+COMMANDS = Statement(
+    select(
+        commands.c.command_id,
+        commands.c.content_hash,
+        commands.c.first_position,
+        commands.c.last_position,
+        commands.c.result,
+    ).where(commands.c.site == bindparam("site"), among(commands.c.command_id, "ids")),
+    ["site", "ids"],
+)
 INSERT_COMMAND = insert_into(commands)
 
 
@@ -176,6 +186,14 @@ class Unit:
             found = self._session.rows(COMMAND, (self.site, command_id))
             self._commands[command_id] = CommandRecord._make(found[0]) if found else None
         return self._commands[command_id]
+
+    def expect(self, command_ids: Sequence[str]) -> None:
+        """Look up many commands in one go, for `command` to answer from."""
+        unknown = [x for x in command_ids if x and x not in self._commands]
+        if len(unknown) > 1:
+            self._commands.update(dict.fromkeys(unknown))
+            for row in self._session.rows(COMMANDS, (self.site, json.dumps(unknown))):
+                self._commands[row[0]] = CommandRecord._make(row)
 
     def remember(self, command_id: str, content_hash: str, result_text: str) -> None:
         """Keep the answer to a command, with the positions of the events it caused in this unit, in the same

@@ -182,6 +182,22 @@ def test_a_hop_is_registered_once(hops: Any) -> None:
         upcasters.upcasts("test.poured", 1)(dict)
 
 
+@stored_as("test.sheet-kept")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetKept:
+    """Holds whatever a sheet said."""
+
+    sheet: dict[str, Any]
+
+
+def test_what_a_loose_field_holds_is_looked_through() -> None:
+    kept = SheetKept(sheet={"rows": [{"grams": 3, "note": "é", "good": True, "none": None}]})
+    assert decode("test.sheet-kept", 1, encode(kept)) == kept
+    for wrong in (1.5, float("nan"), 2**53, "e\u0301", {"ü": 1}):
+        with pytest.raises(BadInput, match=r"test\.sheet-kept"):
+            encode(SheetKept(sheet={"rows": [{"grams": wrong}]}))
+
+
 @stored_as("test.weighed-badly")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeighedBadly:
