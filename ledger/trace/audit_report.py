@@ -21,9 +21,12 @@ from ledger.trace.graph import LotGraph
 from ledger.trace.path import Path, trace_path
 from ledger.trace.proof import TreeHead
 from ledger.trace.recall import GOAL, LIMIT, Party, Recall
+from ledger.trace.shares import Carry, shares_in
 
 DRAWN_UP_TO = 60
 """Lots on a drawn path; a longer path is a table only."""
+PAIRS_UP_TO = 60
+"""Rows of (finished lot, source lot) that are listed singly; beyond it one row a source lot."""
 CAUTION = (
     "This report answers from the workshop's own records. It is no legal advice: agree with the local food authority "
     "whom to "
@@ -205,25 +208,38 @@ class _Writer:
         )
 
     def _ingredients(self) -> tuple[str, pd.DataFrame | None]:
-        rows = []
         packed = [lot for lot in self.recall.affected if self.graph.lot(lot).made_packs is not None]
-        for lot in packed:
-            path = trace_path(self.graph, lot, "backward")
-            for source in path.sources:
-                carry = path.carries.get(source.lot)
-                if carry is not None:
-                    rows.append(
-                        (lot, source.lot, source.label, source.supplier, _percent(carry.least_share),
-                         _percent(carry.expected_share), _percent(carry.most_share))
-                    )  # fmt: skip
         if not packed:
             return "Nothing made with it has been packed yet.", None
-        return (
-            f"{len({r[1] for r in rows})} source lots stand behind {len(packed)} packed lots; shares are of the "
+        behind = set(packed).union(*(self.graph.reach(lot, "backward") for lot in packed))
+        order = self.graph.in_making_order(behind)
+        sources = [lot for lot in order if not self.graph.into(lot)]
+        found = shares_in(self.graph, packed, order, columns=sources)
+        pairs = [(lot, found[lot][source]) for lot in packed for source in sources if found[lot][source].most_mg]
+        text = (
+            f"{len({c.lot for _, c in pairs})} source lots stand behind {len(packed)} packed lots; shares are of the "
             f"packed mass, "
-            "least to most if nothing mixed, and as expected if all mixed evenly.",
-            _table(["finished lot", "source lot", "what", "supplier", "least", "expected", "most"], rows),
+            "least to most if nothing mixed, and as expected if all mixed evenly."
         )
+        shares = ["least", "expected", "most"]
+        if len(pairs) <= PAIRS_UP_TO:
+            rows = [
+                (lot, c.lot, self.graph.lot(c.lot).label, self.graph.lot(c.lot).supplier, _percent(c.least_share),
+                 _percent(c.expected_share), _percent(c.most_share))
+                for lot, c in pairs
+            ]  # fmt: skip
+            return text, _table(["finished lot", "source lot", "what", "supplier", *shares], rows)
+        by_source: dict[str, list[Carry]] = {}
+        for _, carry in pairs:
+            by_source.setdefault(carry.lot, []).append(carry)
+        rows = [
+            (name, self.graph.lot(name).label, self.graph.lot(name).supplier, str(len(cs)),
+             _percent(min(c.least_share for c in cs)),
+             f"{_percent(min(c.expected_share for c in cs))} to {_percent(max(c.expected_share for c in cs))}",
+             _percent(max(c.most_share for c in cs)))
+            for name, cs in by_source.items()
+        ]  # fmt: skip
+        return text, _table(["source lot", "what", "supplier", "in finished lots", *shares], rows)
 
     def _recipients(self) -> tuple[str, pd.DataFrame | None]:
         frame = self.recall.recipients

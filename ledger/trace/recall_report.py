@@ -20,6 +20,10 @@ from ledger.trace.audit_report import AuditReport
 from ledger.trace.layout import KIND_COLOURS, layout, lines, svg
 from ledger.trace.path import Path
 
+CHUNK = 40
+"""Rows of one table block in the PDF: long tables are set in blocks, because laying one out costs the square of its
+rows."""
+STEPS_IN_PDF = 200
 KEPT_TOGETHER = 8
 """Rows of a table that is not parted from its question by a page break."""
 
@@ -147,17 +151,16 @@ def to_pdf(report: AuditReport, *, paper: str = "A4") -> bytes:
             Paragraph(_text(answer.sentence), styles["body"]),
         ]
         table = _pdf_table(answer.table, width, styles["cell"])
-        if table is None or answer.table is None:
-            story += head
-        elif len(answer.table) < KEPT_TOGETHER:
-            story.append(KeepTogether([*head, table]))
-        else:
-            story += [*head, table]
+        short = answer.table is not None and len(answer.table) < KEPT_TOGETHER
+        story += [KeepTogether([*head, *table])] if short else [*head, *table]
     if report.path is not None:
         story += [Paragraph("The path", styles["question"]), drawing(report.path, width)]
-    steps = _pdf_table(report.steps, width, styles["cell"])
-    if steps is not None:
-        story += [Paragraph("Every step of the path", styles["question"]), steps]
+    steps = _pdf_table(report.steps.head(STEPS_IN_PDF), width, styles["cell"])
+    if len(report.steps) > STEPS_IN_PDF:
+        said = f"{len(report.steps)} steps: too many for paper. They are all on the page (HTML) and in the table (CSV)."
+        story += [Paragraph("Every step of the path", styles["question"]), Paragraph(said, styles["body"])]
+    elif steps:
+        story += [Paragraph("Every step of the path", styles["question"]), *steps]
     story.append(Paragraph(_text(_foot(report)), styles["foot"]))
 
     def foot(canvas: Any, doc: Any) -> None:
@@ -185,7 +188,7 @@ _PLAIN = TableStyle(
 _GRID = TableStyle([
     ("GRID", (0, 0), (-1, -1), 0.3, colors.Color(0.6, 0.6, 0.6)), ("BACKGROUND", (0, 0), (-1, 0), colors.Color(0.92, 0.92, 0.92)),
     ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-    ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+    ("TOPPADDING", (0, 0), (-1, -1), 1), ("FONTSIZE", (0, 0), (-1, -1), 7.2), ("LEADING", (0, 0), (-1, -1), 8.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
 ])  # fmt: skip
 
 
@@ -212,14 +215,29 @@ def _text(text: str) -> str:
     return escape(text.replace("\u202f", " ")).replace("\n", "<br/>")
 
 
-def _pdf_table(table: pd.DataFrame | None, width: float, style: ParagraphStyle) -> Table | None:
+def _pdf_table(table: pd.DataFrame | None, width: float, style: ParagraphStyle) -> list[Flowable]:
+    """A table as blocks of ``CHUNK`` rows under one another, each with its head; nothing for an empty one."""
     if table is None or table.empty:
-        return None
-    longest = [max(4, min(26, max(len(str(c)), *(len(str(v)) for v in table[c])))) for c in table.columns]
+        return []
+    cells = table.astype(str)
+    longest = [max(4, min(26, max(len(str(c)), int(cells[c].str.len().max())))) for c in table.columns]
     share = width / sum(longest)
+    widths = [n * share for n in longest]
+    fits = [n * share / 3.9 for n in longest]
     head = [Paragraph(f"<b>{_text(str(c))}</b>", style) for c in table.columns]
-    body = [[Paragraph(_text(str(v)), style) for v in row] for row in table.itertuples(index=False, name=None)]
-    return Table([head, *body], colWidths=[n * share for n in longest], repeatRows=1, style=_GRID)
+    out: list[Flowable] = []
+    rows = list(cells.itertuples(index=False, name=None))
+    for start in range(0, len(rows), CHUNK):
+        body = [
+            [_plain(v) if len(v) <= fits[n] else Paragraph(_text(v), style) for n, v in enumerate(row)]
+            for row in rows[start : start + CHUNK]
+        ]
+        out.append(Table([head, *body], colWidths=widths, repeatRows=1, style=_GRID))
+    return out
+
+
+def _plain(text: str) -> str:
+    return text.replace("\u202f", " ")
 
 
 def drawing(path: Path, width: float) -> Drawing:

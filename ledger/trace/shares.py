@@ -96,23 +96,34 @@ def shares_forward(graph: LotGraph, start: str, order: Sequence[str]) -> dict[st
 
 
 def shares_backward(graph: LotGraph, start: str, order: Sequence[str], *, columns: Sequence[str]) -> dict[str, Carry]:
-    """Mass of each lot of ``columns`` in ``start``; ``order`` is its ancestors in making order, without itself.
+    """Mass of each lot of ``columns`` in ``start``; ``order`` is its ancestors in making order, without itself."""
+    return shares_in(graph, [start], [*order, start], columns=columns)[start]
 
-    Works on all columns at once (a numpy row a lot), so hundreds of supplier lots cost little more than one.
+
+def shares_in(
+    graph: LotGraph, targets: Sequence[str], order: Sequence[str], *, columns: Sequence[str]
+) -> dict[str, dict[str, Carry]]:
+    """Mass of each lot of ``columns`` in each of ``targets``, in one pass over ``order``.
+
+    ``order`` holds the targets and all their ancestors in making order. All columns are worked at once (a numpy row a
+    lot), so hundreds of supplier lots cost little more than one. A lot that is no ancestor of a target shows with a
+    share of nothing.
     """
     place = {lot: i for i, lot in enumerate(columns)}
     width = len(columns)
-    mass = {lot: standing_mass(graph, lot) for lot in (*order, start)}
+    wanted = set(targets)
+    mass = {lot: standing_mass(graph, lot) for lot in order}
     cap = np.array([mass[lot][0] for lot in columns], dtype=np.int64)
     low: dict[str, np.ndarray] = {}
     high: dict[str, np.ndarray] = {}
     expected: dict[str, np.ndarray] = {}
+    found: dict[str, dict[str, Carry]] = {}
     # rows are dropped once every child has read them, so memory follows the width of the path and not its length
-    readers = dict.fromkeys((*order, start), 0)
-    for lot in (*order, start):
+    readers = dict.fromkeys(order, 0)
+    for lot in order:
         for edge in graph.into(lot):
             readers[edge.parent] += 1
-    for lot in (*order, start):
+    for lot in order:
         made, taken_in = mass[lot]
         lo = np.zeros(width, dtype=np.int64)
         hi = np.zeros(width, dtype=np.int64)
@@ -129,14 +140,15 @@ def shares_backward(graph: LotGraph, start: str, order: Sequence[str], *, column
             hi = hi + np.where(share > 0, gain, 0)
         lo = np.maximum(lo - loss, 0)
         hi = np.minimum(np.minimum(hi, made), cap)
+        if lot in wanted:
+            bounds = zip(columns, lo.tolist(), hi.tolist(), share.tolist(), strict=True)
+            found[lot] = {name: Carry(name, a, b, s, made) for name, a, b, s in bounds}
         own = place.get(lot)
-        if own is not None and lot != start:
+        if own is not None:
             lo[own] = hi[own] = made
             share[own] = 1.0
         low[lot], high[lot], expected[lot] = lo, hi, share
-    of = mass[start][0]
-    lo, hi, share = low[start], high[start], expected[start]
-    return {lot: Carry(lot, int(lo[i]), int(hi[i]), float(share[i]), of) for lot, i in place.items()}
+    return found
 
 
 def _pour(
