@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -91,6 +90,7 @@ class Ledger:
 
         def work(unit: Unit) -> list[Outcome]:
             world = self._ready(unit)
+            unit.expect([order.command_id for order in orders])
             outcomes = []
             for number, order in enumerate(orders):
                 outcomes.append(self._one(order, unit, world))
@@ -120,6 +120,7 @@ class Ledger:
             world = self._ready(unit)
             found.outcomes.clear()
             found.refused.clear()
+            unit.expect([order.command_id for order in orders])
             for number, order in enumerate(orders):
                 try:
                     found.outcomes.append(self._one(order, unit, world))
@@ -184,7 +185,7 @@ class Ledger:
             positions.append(recorded.position)
         outcome = summary(decisions, positions)
         unit.remember(
-            command_id, content, json.dumps(msgspec.to_builtins(outcome), sort_keys=True, separators=(",", ":"))
+            command_id, content, _encode(outcome).decode()
         )
         return outcome
 
@@ -202,10 +203,13 @@ class Ledger:
         self.store.close()
 
 
+_encode = msgspec.json.Encoder(order="sorted").encode
+
+
 def content_hash(command: Any, actor: str, occurred_at: str) -> str:
     """What makes two commands the same: kind, every field, who, and when."""
     inner = type(command.command).__name__ if isinstance(command, Amend) else ""
-    text = msgspec.json.encode([type(command).__name__, inner, actor, occurred_at, command], order="sorted")
+    text = _encode([type(command).__name__, inner, actor, occurred_at, command])
     return hashlib.sha256(text).hexdigest()
 
 
@@ -249,9 +253,7 @@ def summary(decisions: list[Decision], positions: list[int]) -> Outcome:
 
 def outcome_of(text: str, repeated: bool) -> Outcome:
     """An outcome remembered with its command."""
-    data = json.loads(text)
-    data["repeated"] = repeated
-    return msgspec.convert(data, Outcome)
+    return replace(msgspec.json.decode(text, type=Outcome), repeated=repeated)
 
 
 def open_ledger(

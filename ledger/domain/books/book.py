@@ -19,12 +19,15 @@ class Book:
 
     entries: dict[tuple[str, str], Any] = field(default_factory=dict)
     versions: dict[tuple[str, str], int] = field(default_factory=dict)
+    _site: e.Site | None = None
 
     def put(self, entry: Any, version: int) -> None:
         """Take in one entry (evolve: no rules)."""
         key = (e.KIND_OF[type(entry)], entry.id)
         self.entries[key] = entry
         self.versions[key] = version
+        if key[0] == "site":
+            self._site = entry
 
     def get(self, kind: type[T], id: str) -> T:
         """The entry, or UnknownThing naming the nearest ids."""
@@ -57,10 +60,8 @@ class Book:
 
     def site(self) -> e.Site:
         """The shop (the only site entry), or a plain default while the book is empty."""
-        for key, value in self.entries.items():
-            if key[0] == "site":
-                site: e.Site = value
-                return site
+        if self._site is not None:
+            return self._site
         return e.Site(id="SHOP", name="Unnamed shop")
 
     def recipe_of(self, flavour: str) -> e.Recipe | None:
