@@ -21,17 +21,17 @@ router = APIRouter(tags=["reports"])
 TYPES = {"csv": "text/csv; charset=utf-8", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 Ask = dict[str, str]
 REPORTS: dict[str, tuple[str, Callable[[Ledger, Ask], Report]]] = {
-    "week": ("The weekly review of one ISO week: `week`, `known`", lambda l, q: r.week_report(l, q["week"], q["known"] or None)),
+    "week": ("The weekly review of one ISO week: `week`, `known`", lambda at, q: r.week_report(at, q["week"], q["known"] or None)),
     "losses": ("Losses by step and cause: `first_week`, `last_week`, `flavour`, `known`",
-               lambda l, q: r.losses_report(l, q["first_week"], q["last_week"], q["known"] or None, q["flavour"])),
+               lambda at, q: r.losses_report(at, q["first_week"], q["last_week"], q["known"] or None, q["flavour"])),
     "control": ("Control chart of a flavour: `flavour`, `first_week`, `last_week`, `known`",
-                lambda l, q: r.control_report(l, q["flavour"], q["first_week"], q["last_week"], q["known"] or None)),
+                lambda at, q: r.control_report(at, q["flavour"], q["first_week"], q["last_week"], q["known"] or None)),
     "hours": ("Hands by step, worker and flavour: `first_week`, `last_week`, `known`",
-              lambda l, q: r.hours_report(l, q["first_week"], q["last_week"], q["known"] or None)),
-    "stock": ("What is on the shelf: `known`", lambda l, q: r.stock_report(l, q["known"] or None)),
+              lambda at, q: r.hours_report(at, q["first_week"], q["last_week"], q["known"] or None)),
+    "stock": ("What is on the shelf: `known`", lambda at, q: r.stock_report(at, q["known"] or None)),
     "flags": ("What was strange: `first_week`, `last_week`, `known`",
-              lambda l, q: r.flags_report(l, q["first_week"] if q["stated"] else "", q["last_week"] if q["stated"] else "", q["known"] or None)),
-    "batch": ("Everything of one batch: `batch`, `known`", lambda l, q: r.batch_report(l, q["batch"], q["known"] or None)),
+              lambda at, q: r.flags_report(at, q["first_week"] if q["stated"] else "", q["last_week"] if q["stated"] else "", q["known"] or None)),
+    "batch": ("Everything of one batch: `batch`, `known`", lambda at, q: r.batch_report(at, q["batch"], q["known"] or None)),
 }  # fmt: skip
 
 

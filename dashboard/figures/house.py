@@ -1,0 +1,22 @@
+"""How every chart looks: transparent, calm, readable in light and dark. Colours are told apart by lightness and hatching too."""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+
+INK = "#7a6d73"
+GOOD, WATER, AGAIN, SCRAP, GAP = "#3f8f6b", "#5f8fb8", "#b98a2f", "#b8415f", "#8a7f84"
+SERIES = ("#a8436b", "#4f86ad", "#b98a2f", "#3f8f6b", "#8a6fb0", "#8a7f84", "#c2703d", "#5c9a96")
+HATCH = ("", "/", ".", "x", "-", "\\", "+", "|")
+
+
+def house(figure: go.Figure, says: str, height: int = 340) -> go.Figure:
+    """Dress a figure. `says` is its title in words that say what to do or see; the page prints it above the chart."""
+    figure.update_layout(
+        meta=says, height=height, margin={"l": 8, "r": 12, "t": 12, "b": 8}, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+        font={"family": "system-ui, sans-serif", "size": 14, "color": INK}, legend={"orientation": "h", "y": -0.18, "x": 0},
+        hoverlabel={"font": {"size": 14}}, bargap=0.32, separators=". ",
+    )  # fmt: skip
+    figure.update_xaxes(automargin=True, gridcolor="rgba(140,125,131,0.35)", zeroline=False, fixedrange=True)
+    figure.update_yaxes(automargin=True, gridcolor="rgba(140,125,131,0.35)", zeroline=False, fixedrange=True)
+    return figure

@@ -1,0 +1,61 @@
+"""Where the sugar went, and what the scrap was: figures from the tables of the week and losses reports."""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboard.figures.house import AGAIN, GAP, GOOD, SCRAP, SERIES, WATER, house
+
+TONE = {"evaporated_mg": WATER, "reboil_mg": AGAIN, "scrap_mg": SCRAP, "unexplained_mg": GAP}
+
+
+def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
+    """Kettle to jar as bars hanging from what was left: boiled-off water stands apart from scrap.
+
+    frame: columns flow, what, change_mg, left_mg, in order (the `waterfall` table of the week report).
+    divisor: mg in one shown unit.
+    """
+    figure = go.Figure()
+    left = 0
+    for row in frame.itertuples():
+        change = int(row.change_mg)
+        low, high = sorted((left, left + change))
+        first = row.Index == 0
+        figure.add_bar(
+            x=[(high - low) / divisor], base=[low / divisor], y=[str(row.what)], orientation="h", width=0.62,
+            marker={"color": GOOD if first else TONE.get(str(row.flow), SERIES[4]), "pattern": {"shape": "" if first or row.flow == "evaporated_mg" else "/", "size": 7}},
+            text=[f"{change / divisor:+.2f} {unit}" if not first else f"{change / divisor:.2f} {unit}"], textposition="outside", cliponaxis=False,
+            hovertemplate=f"%{{y}}: {change / divisor:.3f} {unit}<extra></extra>", showlegend=False,
+        )  # fmt: skip
+        left = int(row.left_mg)
+    worst = frame[(frame["flow"] != "evaporated_mg") & (frame.index > 0) & (frame["change_mg"] < 0)]
+    says = "Nothing was lost after the kettle"
+    if len(worst):
+        row = worst.loc[worst["change_mg"].idxmin()]
+        says = f"Start with {row['what']}: it took {-row['change_mg'] / divisor:.2f} {unit}"
+    figure.update_yaxes(autorange="reversed")
+    most = max(1, int(frame["left_mg"].max() if len(frame) else 1)) / divisor
+    figure.update_xaxes(title=unit, range=[0, most * 1.45])
+    return house(figure, says, max(260, 70 + 46 * len(frame)))
+
+
+def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go.Figure:
+    """Losses ranked by step and cause. frame: step, cause, mass_mg (the `losses` table); re-boil comes back and has no rank."""
+    lost = frame[(frame["rank"] > 0) & (frame["mass_mg"] > 0)].sort_values("mass_mg", ascending=False).head(most)
+    names = [f"{r.cause}, {r.step}" for r in lost.itertuples()]
+    figure = go.Figure(
+        go.Bar(x=lost["mass_mg"] / divisor, y=names, orientation="h", width=0.62, marker={"color": SCRAP}, cliponaxis=False,
+               text=[f"{v / divisor:.2f} {unit}" for v in lost["mass_mg"]], textposition="outside", hovertemplate="%{y}: %{x:.3f} " + unit + "<extra></extra>")
+    )  # fmt: skip
+    figure.update_yaxes(autorange="reversed")
+    top = float(lost["mass_mg"].max()) / divisor if len(lost) else 1.0
+    figure.update_xaxes(title=unit, range=[0, top * 1.35])
+    half = lost["mass_mg"].cumsum() <= lost["mass_mg"].sum() * 0.8
+    few = max(1, int(half.sum()))
+    says = (
+        f"{few} of {len(lost)} causes make most of the loss: begin with {names[0]}"
+        if names
+        else "No scrap and nothing unexplained"
+    )
+    return house(figure, says, max(240, 70 + 38 * len(lost)))

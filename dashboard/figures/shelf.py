@@ -1,0 +1,39 @@
+"""How long the shelf lasts."""
+
+from __future__ import annotations
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboard.figures.house import GOOD, SCRAP, house
+
+
+def cover(frame: pd.DataFrame, low_days: int = 14, most: int = 25) -> go.Figure:
+    """Days of cover of each pack at the current rate, shortest first. frame: name, packs, cover_days (may be NaN or infinite)."""
+    rows = (
+        frame[frame["cover_days"].notna() & frame["cover_days"].abs().lt(float("inf"))]
+        .sort_values("cover_days")
+        .head(most)
+    )
+    short = rows["cover_days"] < low_days
+    figure = go.Figure(go.Bar(
+        x=rows["cover_days"].clip(upper=180), y=rows["name"], orientation="h", width=0.62, cliponaxis=False,
+        marker={"color": [SCRAP if s else GOOD for s in short], "pattern": {"shape": ["/" if s else "" for s in short], "size": 7}},
+        text=[f"{v:.0f} days" + (" - make it" if s else "") for v, s in zip(rows["cover_days"], short, strict=True)], textposition="outside",
+        hovertemplate="%{y}: %{text}<extra></extra>",
+    ))  # fmt: skip
+    top = float(rows["cover_days"].clip(upper=180).max()) if len(rows) else 1.0
+    figure.update_xaxes(
+        title="days of cover at the rate of the last 28 days (180 and more shown as 180)",
+        range=[0, max(1.0, top) * 1.3],
+    )
+    figure.update_yaxes(autorange="reversed")
+    names = list(rows["name"][short].head(3))
+    says = (
+        f"Make soon: {', '.join(names)}"
+        if names
+        else f"Everything that sells lasts {low_days} days or more"
+        if len(rows)
+        else "Nothing has sold in the last 28 days"
+    )
+    return house(figure, says, max(240, 80 + 34 * len(rows)))

@@ -1,0 +1,94 @@
+"""HTML of a form as text: every value escaped, every field labelled. The script in `assets/bench.js` reads the names as paths.
+
+A field named `takes.0.mass` becomes `{"takes": [{"mass": ...}]}`. `data-unit` is the unit meant when only a number is typed. A group
+with `data-need` is left out as long as none of the fields it names is filled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+from itertools import count
+
+_number = count(1)
+
+
+class Html(str):
+    """Text that is markup already."""
+
+    __slots__ = ()
+
+
+def tag(name: str, /, *children: str | Iterable[str] | None, **attributes: object) -> Html:
+    """One element. Children that are not `Html` are escaped; `data_unit` becomes `data-unit`, `class_` becomes `class`."""
+    told = "".join(
+        f' {k.rstrip("_").replace("_", "-")}' + ("" if v is True else f'="{escape(str(v), quote=True)}"')
+        for k, v in attributes.items() if v not in (None, False)
+    )  # fmt: skip
+    if name in ("input", "img", "br"):
+        return Html(f"<{name}{told}>")
+    return Html(f"<{name}{told}>{join(children)}</{name}>")
+
+
+def join(children: Iterable[str | Iterable[str] | None]) -> Html:
+    """Children in a row."""
+    return Html("".join(_one(c) for c in children if c is not None))
+
+
+def _one(child: str | Iterable[str]) -> str:
+    if isinstance(child, Html):
+        return child
+    return escape(child) if isinstance(child, str) else join(child)
+
+
+def field(path: str, label: str, value: str = "", unit: str = "", hint: str = "", *, kind: str = "text", mode: str = "decimal",
+          required: bool = False, help: str = "") -> Html:  # fmt: skip
+    """A big field with its label, unit, and a place for what was understood or what is wrong with it."""
+    id = f"f{next(_number)}"
+    return tag(
+        "div", tag("label", label, tag("span", unit, class_="unit") if unit else None, for_=id),
+        tag("input", id=id, name=path, type=kind, value=value, placeholder=hint, inputmode=mode if kind == "text" else None, autocomplete="off",
+            data_unit=unit or None, required=required, aria_describedby=f"{id}-said", data_planned=value or None),
+        tag("p", help, id=f"{id}-said", class_="said", data_for=path), class_="field",
+    )  # fmt: skip
+
+
+def choice(path: str, label: str, options: Sequence[tuple[str, str]], value: str = "", none: str = "") -> Html:
+    """A list to choose from; `none` is the words for choosing nothing."""
+    id = f"f{next(_number)}"
+    shown = [("", none), *options] if none else list(options)
+    return tag(
+        "div", tag("label", label, for_=id),
+        tag("select", [tag("option", text, value=v, selected=v == value) for v, text in shown], id=id, name=path),
+        tag("p", id=f"{id}-said", class_="said", data_for=path), class_="field",
+    )  # fmt: skip
+
+
+def taps(path: str, label: str, options: Sequence[tuple[str, str]], value: str = "") -> Html:
+    """A choice by tapping one of a few."""
+    many = [
+        tag("label", tag("input", type="radio", name=path, value=v, checked=v == value, required=True), tag("span", text), class_="tap")
+        for v, text in options
+    ]  # fmt: skip
+    return tag(
+        "fieldset",
+        tag("legend", label),
+        tag("div", many, class_="taps"),
+        tag("p", class_="said", data_for=path),
+        class_="field",
+    )
+
+
+def hidden(path: str, value: str) -> Html:
+    """A value nobody has to see."""
+    return tag("input", type="hidden", name=path, value=value)
+
+
+def group(path: str, *children: str, need: str = "", class_: str = "group") -> Html:
+    """Fields that belong together; sent only when one of `need` (names split by spaces) is filled."""
+    return tag("div", *children, class_=class_, data_row=path, data_need=need or None)
+
+
+def more(title: str, *children: str) -> Html:
+    """Fields seldom needed."""
+    return tag("details", tag("summary", title), tag("div", *children, class_="more"))

@@ -1,0 +1,105 @@
+"""Log: every entry ever recorded, searchable, with the proof that none was changed."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.components.parts import choose, empty, table_of, type_in
+from dashboard.components.words import moment
+from dashboard.page import Asked, Page, address, register
+from ledger.application.ledger import Ledger
+from ledger.domain.stored_names import all_names
+from ledger.errors import LedgerDamaged
+from ledger.store.verify import verify_tree
+
+MOST = 100
+
+
+def filters(_ledger: Ledger, asked: Asked) -> list[Any]:
+    """Words, kind of entry, batch."""
+    names = [(n, n) for n in all_names()]
+    return [
+        type_in("text", "Words in an entry", asked.get("text", ""), hint="a lot, a code, a note"),
+        choose("name", "Kind", [("", "all"), *names], asked.get("name", "")),
+        type_in("batch", "Batch", asked.get("batch", "")),
+    ]
+
+
+def layout(ledger: Ledger, asked: Asked) -> list[Any]:
+    """The newest entries that match, a hundred at a time."""
+    before = int(asked["before"]) if asked.get("before", "").isdigit() else None
+    found = ledger.queries.log(newest_first=True, most=MOST, before=before, text=asked.get("text") or None, name=asked.get("name") or None,
+                               batch=asked.get("batch") or None)  # fmt: skip
+    check = html.Div(
+        [dcc.Link("Verify the whole log", href=address("/log", asked, verify="1"), className="button")],
+        className="actions",
+    )
+    parts: list[Any] = [verified(ledger) if asked.get("verify") else check]
+    if found.empty:
+        nothing = "Nothing matches" if any(asked.values()) else "The log is empty"
+        return [
+            *parts,
+            empty(nothing, "Change the words above, or record something at the bench.", "Go to the bench", "/bench"),
+        ]
+    zone = ledger.book().site().zone
+    rows = [
+        [
+            str(r["position"]),
+            moment(r["recorded_at"], zone),
+            r["name"],
+            stream(r["stream"]),
+            r["recorded_by"],
+            content(r),
+        ]
+        for r in found.to_dict("records")
+    ]
+    parts.append(table_of("Entries, newest first", ["entry", "recorded", "kind", "of", "by", "content"], rows, (0,)))
+    if len(found) == MOST:
+        parts.append(
+            html.P(
+                dcc.Link(
+                    "Older entries",
+                    href=address("/log", asked, before=str(int(found["position"].iloc[-1])), verify=""),
+                    className="button",
+                )
+            )
+        )
+    return parts
+
+
+def stream(name: str) -> Any:
+    """Where an entry belongs, as a link for a batch."""
+    return dcc.Link(name, href=f"/batch?batch={name.removeprefix('batch/')}") if name.startswith("batch/") else name
+
+
+def content(row: dict[str, Any]) -> Any:
+    """The entry's own words, opened on demand."""
+    data = json.dumps(json.loads(row["payload"]), indent=1)
+    return html.Details(
+        [html.Summary("Show", **{"aria-label": f"Show entry {row['position']}"}), html.Pre(data)], className="log-entry"
+    )
+
+
+def verified(ledger: Ledger) -> Any:
+    """Reads every entry and its hash again, and says what was found."""
+    try:
+        with ledger.queries.store.read() as reader:
+            report = verify_tree(reader)
+    except LedgerDamaged as error:
+        return html.Div(
+            [html.H2("The log does not agree with itself"), html.P(error.message)], className="caution", role="alert"
+        )
+    return html.Div(
+        [
+            html.H2(f"All {report.position} entries agree with their hashes"),
+            html.P(["Root of the log: ", html.Code(report.root.hex())]),
+            html.P("Compare this root with one that left the house (day sheet, mail): only that proves nothing was rewritten as a whole.", className="quiet"),
+        ],
+        className="card", role="status",
+    )  # fmt: skip
+
+
+register(Page(path="/log", name="Log", order=80, layout=layout, filters=filters))

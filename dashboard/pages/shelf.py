@@ -1,0 +1,99 @@
+"""Shelf: what is there to sell and to cook with, how old, how long it lasts, what is held, and the stock-take."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.components.parts import chart, choose, empty, files, report_table, sentence, table_of
+from dashboard.figures.shelf import cover
+from dashboard.page import Asked, Page, register
+from ledger.application.ledger import Ledger
+from ledger.application.report_text import shown
+from ledger.application.reports import stock_report
+from ledger.domain.books import entries as e
+
+
+def filters(ledger: Ledger, asked: Asked) -> list[Any]:
+    """Flavour and what to list."""
+    flavours = [(f.id, f.name) for f in ledger.book().all(e.Flavour)]
+    kinds = [("", "packs"), ("material", "materials and re-boil"), ("work", "in work")]
+    return [
+        choose("flavour", "Flavour", [("", "all"), *flavours], asked.get("flavour", "")),
+        choose("show", "Lots of", kinds, asked.get("show", "")),
+    ]
+
+
+def layout(ledger: Ledger, asked: Asked) -> list[Any]:
+    """The shelf's page."""
+    actions = html.Div([
+        html.Button("Sell", **{"data-form": "sell"}, className="button"), html.Button("Receive goods", **{"data-form": "receive"}, className="plain"),
+    ], className="actions")  # fmt: skip
+    if ledger.queries.lots().empty:
+        return [
+            actions,
+            empty(
+                "The shelf is empty", "Receive a material, or pack a batch; its lots then stand here with age and date."
+            ),
+        ]
+    report = stock_report(ledger)
+    parts: list[Any] = [*sentence(report), actions]
+    shelf = report.tables["shelf"].frame.copy()
+    flavour = asked.get("flavour", "")
+    if flavour:
+        shelf = shelf[shelf["flavour"] == flavour]
+    if len(shelf):
+        shelf["name"] = [report.shop.name("item", x) for x in shelf["item"]]
+        parts.append(chart(cover(shelf), "Days of cover by pack, shortest first; the figures are in the table below."))
+    parts += [
+        report_table(report.tables[n], report.shop)
+        for n in ("shelf", "channels")
+        if n in report.tables and not report.tables[n].frame.empty
+    ]
+    parts.append(lots(ledger, report.shop, asked))
+    if asked.get("show") == "material" and not report.tables["materials"].frame.empty:
+        parts.append(report_table(report.tables["materials"], report.shop))
+    parts.append(files("stock", {}, ("shelf", "lots", "materials")))
+    return parts
+
+
+def lots(ledger: Ledger, shop: Any, asked: Asked, most: int = 120) -> Any:
+    """Lots first to expire first, each with its stock-take and what else may be done with it."""
+    kinds = {"": ["packs"], "material": ["material", "reboil"], "work": ["mass", "log", "rods", "pieces"]}.get(
+        asked.get("show", ""), ["packs"]
+    )
+    found = ledger.queries.lots(kinds=kinds, flavour=asked.get("flavour") or None)
+    if found.empty:
+        return html.P("No such lot holds anything.", className="quiet")
+    found["date"] = found["best_before"].where(found["best_before"] != "", "9999")
+    found = found.sort_values(["date", "day", "lot"])
+    today, rows = ledger.today(), []
+    for row in found.head(most).to_dict("records"):
+        lot = row["lot"]
+        name = shop.name("item", row["item"]) if row["item"] else shop.name("flavour", row["flavour"])
+        amount = str(row["packs"]) if row["kind"] == "packs" else shown(row["mass_mg"], "mass", shop)
+        late = " (past)" if row["best_before"] and row["best_before"] < today else ""
+        buttons = [html.Button(word, **{"data-form": f"{form}?lot={lot}"}, className="plain", **{"aria-label": f"{word}, lot {lot}"})
+                   for form, word in (("count", "Count"), ("release" if row["held"] else "hold", "Release" if row["held"] else "Hold"), ("scrap", "Throw away"))]  # fmt: skip
+        code = dcc.Link(lot, href=f"/batch?batch={row['batch']}") if row["batch"] else lot
+        held = html.Strong(f"held: {row['held']}") if row["held"] else ""
+        rows.append(
+            [
+                code,
+                name or row["kind"],
+                amount,
+                row["day"],
+                (row["best_before"] or "none") + late,
+                held,
+                html.Span(buttons, className="actions"),
+            ]
+        )
+    unit = "packs" if kinds == ["packs"] else "lb" if shop.units == "us" else "kg"
+    title = "Lots, first to expire first" + (
+        f" ({most} of {len(found)}; choose a flavour for fewer)" if len(found) > most else ""
+    )
+    return table_of(title, ["lot", "what", unit, "since", "best before", "held", "do"], rows, (2,))
+
+
+register(Page(path="/shelf", name="Shelf", order=40, layout=layout, filters=filters))
