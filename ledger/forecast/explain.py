@@ -25,6 +25,8 @@ def explain(forecast_row: Mapping[str, Any], unit: str = "packs") -> str:
         return f"{who}: no forecast {when}, {reason}."
     firm = float(row.get("firm", 0) or 0)
     promised = f" On top of that, {_amount(firm, unit)} are promised in bulk orders." if firm > 0 else ""
+    if row.get("model") == "dropped":
+        return f"{who}: nothing {when}; {reason}.{promised}"
     if float(row["mean"]) <= 0:
         return f"{who}: nothing {when}; the shop is shut or it is out of season.{promised}"
     low, high = _amounts(float(row["q10"]), float(row["q90"]), unit)

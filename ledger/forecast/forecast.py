@@ -190,9 +190,12 @@ def _notes(panel: Panel, point: PointForecast, bands: Bands) -> tuple[str, ...]:
     notes = list(panel.notes)
     for s in np.flatnonzero(~point.has_forecast):
         notes.append(f"{panel.flavours[s]} in {panel.channels[s]} has no forecast: {point.why[s]}")
+    for i, model in enumerate(point.model):
+        if model == "dropped":
+            notes.append(f"{panel.flavours[i]} in {panel.channels[i]} is forecast as 0: {point.why[i]}")
     for level, season_only in sorted(bands.uncalibrated):
         kind = "season-only" if season_only else "all-year"
         notes.append(
-            f"bands of {kind} {level} rows are a wide guess: only {bands.origins} earlier origins could be replayed"
+            f"bands of {kind} {level} rows are a wide guess: too little to learn from in {bands.origins} earlier origins"
         )
     return tuple(notes)

@@ -14,6 +14,9 @@ from ledger.forecast.pooled import PooledFit, fit_pooled
 from ledger.forecast.seasonal_only import running_season_factor, season_profile_forecast
 from ledger.forecast.settings import ForecastSettings
 
+QUIET_WEEKS = 13
+QUIET_COUNTS = 10.0
+
 
 @dataclass(frozen=True, eq=False)
 class PointForecast:
@@ -53,6 +56,8 @@ def point_forecast(
     mean = np.where(profile.known[:, None], 0.5 * regression + 0.5 * profile.mean, regression)
     mean[:, :column] = fit.mean[:, :column]
     mean = lean_on_analogues(panel, fit, column, mean, settings)
+    dropped = gone_quiet(panel, levelled, column)
+    mean[dropped, column:] = 0.0
     ahead = slice(column, column + horizon)
     mean = mean[:, ahead]
     known = weeks_known(fit)
@@ -60,10 +65,24 @@ def point_forecast(
     phi = _dispersion_for_all(fit)
     noise = np.where(mean > 0, phi[:, None] * mean + beliefs.scale_floor * phi[:, None] ** 2, 0.0)
     told = [
-        _told(panel, s, float(known[s]), bool(profile.known[s]), bool(has_forecast[s]), settings)
+        _told(panel, s, float(known[s]), bool(profile.known[s]), bool(has_forecast[s]), bool(dropped[s]), settings)
         for s in range(panel.number_of_series)
     ]
     return PointForecast(column, mean, noise, tuple(m for m, _ in told), tuple(w for _, w in told), has_forecast, fit)
+
+
+def gone_quiet(panel: Panel, fit: PooledFit, column: int) -> Bools:
+    """All-year series to be taken as dropped: not one sale in the last 13 weeks they were on sale, open and in stock.
+
+    Only where so many sales were expected that chance would not do it: ten dispersion-corrected counts, e^-10 by
+    Poisson. A single sale brings the forecast back.
+    """
+    out = np.zeros(panel.number_of_series, dtype=bool)
+    for s in np.flatnonzero(fit.fitted & ~panel.seasonal).tolist():
+        last = np.flatnonzero(fit.used[s])[-QUIET_WEEKS:]
+        expected = float((fit.mean[s, last] * panel.exposure[s, last]).sum() / fit.dispersion[s])
+        out[s] = last.size == QUIET_WEEKS and panel.units[s, last].sum() == 0 and expected > QUIET_COUNTS
+    return out
 
 
 def _dispersion_for_all(fit: PooledFit) -> Floats:
@@ -72,10 +91,12 @@ def _dispersion_for_all(fit: PooledFit) -> Floats:
 
 
 def _told(
-    panel: Panel, s: int, known: float, profile: bool, has_forecast: bool, settings: ForecastSettings
+    panel: Panel, s: int, known: float, profile: bool, has_forecast: bool, dropped: bool, settings: ForecastSettings
 ) -> tuple[str, str]:
     flavour = panel.flavours[s]
     analogue = settings.analogue_of(flavour)
+    if dropped:
+        return "dropped", f"not one sale in its last {QUIET_WEEKS} weeks on the shelf, so taken as no longer sold"
     if not has_forecast:
         return "none", "never sold here, and no flavour was named that it is like"
     if analogue is not None and known < WEEKS_TO_STAND_ALONE:

@@ -185,6 +185,21 @@ def test_a_series_of_zeros_and_one_of_a_single_sale_are_forecast_near_nothing() 
     assert np.isfinite(forecast(lonely, ForecastSettings(), ORIGIN, 3).weekly["mean"]).all()
 
 
+def test_a_flavour_that_stopped_selling_is_taken_as_dropped_until_it_sells_again() -> None:
+    history = steady()
+    gone = (history.sales["flavour"] == "lime") & (history.sales["week"] >= "2024-W10")
+    stopped = replace(history, sales=history.sales[~gone])
+    result = forecast(stopped, ForecastSettings(), ORIGIN, 4, NO_BANDS)
+    assert (series(result, "lime")["mean"] == 0).all()
+    assert (series(result, "rose")["mean"] > 15).all()
+    assert any(
+        note.startswith("lime in counter is forecast as 0: not one sale in its last 13 weeks") for note in result.notes
+    )
+    assert "no longer sold" in explain(series(result, "lime").iloc[0])
+    back = with_sales(stopped, ("2024-W26", "lime", "counter", 6))
+    assert (series(forecast(back, ForecastSettings(), ORIGIN, 4, NO_BANDS), "lime")["mean"] > 0).all()
+
+
 def test_a_horizon_over_week_53_has_every_week_once() -> None:
     weeks = forecast(steady(150, "2024-W01"), ForecastSettings(), "2026-W47", 9, NO_BANDS).weekly["week"].unique()
     assert list(weeks) == weeks_between("2026-W47", "2027-W02") and "2026-W53" in weeks
