@@ -318,12 +318,23 @@ class Queries:
         if id is not None:
             query = query.where(t.c.id == id)
         frame = self._frame(query.order_by(e.c.position))
-        return [(int(r["position"]), decode(r["name"], int(r["schema_version"]), r["payload"])) for r in frame.to_dict("records")]
+        return [
+            (int(r["position"]), decode(r["name"], int(r["schema_version"]), r["payload"]))
+            for r in frame.to_dict("records")
+        ]
 
     def corrections(self) -> pd.DataFrame:
         """Corrected entries: origin, position of the newest correction, voided."""
         t = corrections
         return self._frame(select(t.c.origin, t.c.position, t.c.voided).where(t.c.site == self.store.site))
+
+    def shelf(self, packs: Sequence[str]) -> pd.DataFrame:
+        """Lots of these packs that hold any, as they stand: the columns of `lots`. Quick at any length of history (index on item, packs)."""
+        t = lots
+        query = select(*[c for c in t.columns if c.name != "site"]).where(
+            t.c.site == self.store.site, t.c.item.in_(list(packs)), t.c.packs > 0
+        )
+        return self._frame(query.order_by(t.c.day, t.c.position, t.c.lot))
 
     def _frame(self, query: Select[Any]) -> pd.DataFrame:
         with self.store.read() as reader:
