@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -61,6 +62,7 @@ class AuditReport:
     steps: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
+@lru_cache(maxsize=20_000)
 def shown(amount: int | float, unit: str, system: str = "metric") -> str:
     """An amount for people: ``12 packs``, ``3.250 kg`` (or pounds and ounces where the shop thinks in those)."""
     if unit == "mg":

@@ -15,8 +15,8 @@ rest).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from statistics import median
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 
@@ -97,19 +97,30 @@ def step_balances(graph: LotGraph, explained_mg: Mapping[tuple[str, str], int] |
         day[key] = max(day.get(key, ""), edge.day)
     differences = {k: inputs[k] - sum(made[k].values()) - explained_mg.get(k, 0) for k in inputs}
     shares = {k: differences[k] / inputs[k] if inputs[k] else 0.0 for k in inputs}
-    of_step: dict[str, list[tuple[str, float]]] = {}
-    for (batch, step), share in shares.items():
-        of_step.setdefault(step, []).append((batch, share))
+    of_step: dict[str, list[float]] = {}
+    for (_, step), share in shares.items():
+        of_step.setdefault(step, []).append(share)
+    for known in of_step.values():
+        known.sort()
     rows = []
     for key in inputs:
-        others = [share for batch, share in of_step[key[1]] if batch != key[0]]
-        usual = median(others) if others else 0.0
+        usual = _median_without(of_step[key[1]], shares[key])
         leak = differences[key] - round(usual * inputs[key])
         rows.append(
             (*key, day[key], inputs[key], sum(made[key].values()), explained_mg.get(key, 0), differences[key], usual,
              shares[key], leak)
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(STEP_BALANCE_COLUMNS))
+
+
+def _median_without(ordered: Sequence[float], value: float) -> float:
+    """The median of a sorted row with one ``value`` taken out (0 if nothing is left)."""
+    left = len(ordered) - 1
+    if left == 0:
+        return 0.0
+    gap = bisect_left(ordered, value)
+    low, high = (left - 1) // 2, left // 2
+    return (ordered[low + (low >= gap)] + ordered[high + (high >= gap)]) / 2
 
 
 def leaks(

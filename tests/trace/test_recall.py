@@ -8,6 +8,7 @@ standard library.
 from __future__ import annotations
 
 import csv
+import statistics
 from dataclasses import replace
 from datetime import timedelta
 from html.parser import HTMLParser
@@ -20,7 +21,7 @@ from hypothesis import strategies as st
 
 from ledger.errors import BadInput, UnknownThing
 from ledger.trace.audit_report import AuditReport, audit_report
-from ledger.trace.balance import leaks, lot_balance, lot_balances, step_balances
+from ledger.trace.balance import _median_without, leaks, lot_balance, lot_balances, step_balances
 from ledger.trace.epcis_graph import graph_of
 from ledger.trace.epcis_import import import_document
 from ledger.trace.graph import Leaf, Lot, LotGraph
@@ -162,6 +163,13 @@ def test_a_step_leaks_only_beyond_what_is_usual_for_it() -> None:
     assert worst.iloc[0]["batch"] == "B1"
     with_air = step_balances(graph(), {("B1", "cook"): KG}).set_index(["batch", "step"])
     assert int(with_air.loc[("B1", "cook"), "difference_mg"]) == 0
+
+
+@given(st.lists(st.floats(-1, 1), min_size=2, max_size=20), st.data())
+def test_the_usual_loss_is_the_median_of_the_other_batches(shares: list[float], data: st.DataObject) -> None:
+    n = data.draw(st.integers(0, len(shares) - 1))
+    want = statistics.median(shares[:n] + shares[n + 1 :])  # the standard library's own median
+    assert _median_without(sorted(shares), shares[n]) == pytest.approx(want)
 
 
 def test_all_twelve_questions_are_answered_in_order() -> None:
