@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ledger.errors import LedgerDamaged, UnknownThing
 
@@ -45,8 +45,7 @@ class Lot:
     place: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
+class Edge(NamedTuple):
     """``mass_mg`` of ``parent`` were taken into ``child`` at ``step`` of ``batch`` on ``day`` (ISO date) by
     ``person``."""
 
