@@ -56,7 +56,8 @@ def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
 
     Returns:
         `by`, ``step``, ``cause``, ``loss`` (``scrap``, ``unexplained``, ``reboil``), ``mass_mg``, ``pieces``, ``rank`` (1 = worst; re-boil
-        is not ranked, rank 0, since it comes back), ``loss_ratio`` (share of all scrap and unexplained; NaN for re-boil), ``cooked_ratio``.
+        is not ranked, rank 0, since it comes back), ``loss_ratio`` (share of all scrap and unexplained; NaN for re-boil), ``cooked_ratio`` (share of
+        what was cooked of the same `by`; NaN where nothing was).
     """
     keys = list(by)
     names = [*keys, *_EDGE, "mass_mg", "pieces", "rank", "loss_ratio", "cooked_ratio"]
@@ -68,10 +69,16 @@ def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     table = table.sort_values(["_lost", "_size", *_EDGE], ascending=[False, False, True, True, True], kind="stable")
     table["rank"] = table["_lost"].cumsum().where(table["_lost"], 0).astype("int64")
     whole = int(table.loc[table["_lost"], "mass_mg"].sum())
-    total = flows(frame, ())
-    cooked = int(total["charged_mg"].iloc[0] - total["evaporated_mg"].iloc[0])
+    total = flows(frame, keys)
+    cooked = pd.Series(int((total["charged_mg"] - total["evaporated_mg"]).sum()), index=table.index)
+    if keys:
+        made = total.set_index(keys)["charged_mg"] - total.set_index(keys)["evaporated_mg"]
+        cooked = pd.Series(
+            made.loc[pd.MultiIndex.from_frame(table[keys]) if len(keys) > 1 else table[keys[0]]].to_numpy(),
+            index=table.index,
+        )
     table["loss_ratio"] = ratio(table["mass_mg"], pd.Series(whole, index=table.index)).where(table["_lost"])
-    table["cooked_ratio"] = ratio(table["mass_mg"], pd.Series(cooked, index=table.index))
+    table["cooked_ratio"] = ratio(table["mass_mg"], cooked)
     return table[names].reset_index(drop=True)
 
 

@@ -7,6 +7,7 @@ Everything here is told which day it is; nothing asks a clock. Days of cover are
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from datetime import date, timedelta
 
 import pandas as pd
@@ -99,9 +100,16 @@ def on_the_shelf(lots: pd.DataFrame, lines: pd.DataFrame, today: str, days: int 
     return stock[(stock["packs"] + stock["held_packs"] + stock["sold_packs"]) != 0].reset_index(drop=True)
 
 
-def cover_by_flavour(lots: pd.DataFrame, lines: pd.DataFrame, today: str, days: int = DAYS) -> pd.DataFrame:
-    """Free packs and packs sold a day of every flavour that has either, quickly: ``flavour``, ``packs``, ``packs_per_day``."""
+def cover_by_flavour(
+    lots: pd.DataFrame, lines: pd.DataFrame, today: str, days: int = DAYS, seasonal: Collection[str] = ()
+) -> pd.DataFrame:
+    """Free packs and packs sold a day of every flavour that has either, quickly: ``flavour``, ``packs``, ``packs_per_day``.
+
+    A seasonal flavour that nobody bought in the last seven days is over for the year and left out.
+    """
     first, last = rate_window(today, days)
+    lately, _ = rate_window(today, 7)
+    alive: set[str] = set()
     packs: dict[str, int] = {}
     sold: dict[str, int] = {}
     for flavour, kind, count, held in zip(lots["flavour"], lots["kind"], lots["packs"], lots["held"], strict=True):
@@ -110,7 +118,10 @@ def cover_by_flavour(lots: pd.DataFrame, lines: pd.DataFrame, today: str, days: 
     for flavour, step, day, count in zip(lines["flavour"], lines["step"], lines["day"], lines["packs"], strict=True):
         if step in ("sell", "ship", "return") and first <= day <= last:
             sold[flavour] = sold.get(flavour, 0) - int(count)
-    rows = [(f, packs.get(f, 0), sold.get(f, 0) / days) for f in sorted({*packs, *sold})]
+            if day >= lately:
+                alive.add(flavour)
+    wanted = sorted(f for f in {*packs, *sold} if f not in seasonal or f in alive)
+    rows = [(f, packs.get(f, 0), sold.get(f, 0) / days) for f in wanted]
     return pd.DataFrame(rows, columns=["flavour", "packs", "packs_per_day"])
 
 

@@ -95,7 +95,7 @@ def changed(change: Change | None, name: Name, before: str = "over the four week
     fell = change.now < change.before
     text = f"{name('flavour', change.flavour)} {'fell' if fell else 'rose'} to {percent(change.now)} from {percent(change.before)} {before}"
     if change.cause:
-        what = f"{change.cause} at {step_word(change.step)}"
+        what = f"{cause_word(change.cause)} at {step_word(change.step)}"
         text += f", mostly {'more' if fell else 'less'} {what} ({100 * change.cause_change:+.1f} points)"
     return text + "."
 
@@ -106,7 +106,7 @@ def worst_loss(row: pd.Series | None, units: str) -> str:
         return ""
     share = "" if math.isnan(row["loss_ratio"]) else f", {percent(row['loss_ratio'], 0)} of all that was lost"
     what = (
-        f"{row['cause']} at {step_word(row['step'])}"
+        f"{cause_word(row['cause'])} at {step_word(row['step'])}"
         if row["cause"] != "unexplained"
         else f"what nobody can explain at {step_word(row['step'])}"
     )
@@ -167,6 +167,11 @@ def step_word(step: str) -> str:
         "cook": "the kettle", "pull": "pulling", "blend": "blending", "build": "building", "roll": "rolling", "cut": "cutting",
         "pack": "packing", "close": "closing", "count": "stock-taking", "scrap": "the shelf",
     }.get(step, step)  # fmt: skip
+
+
+def cause_word(cause: str) -> str:
+    """A cause of loss as the floor says it."""
+    return {"picture": "bad pictures", "unexplained": "loss nobody can explain"}.get(cause, cause)
 
 
 def _many(number: int, one: str, more: str = "") -> str:

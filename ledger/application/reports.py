@@ -182,7 +182,9 @@ def _sentence(
     ]
     today = on.today
     if live and compare.shift(this, 1) >= compare.week_of(pd.Timestamp(today).date()):
-        shelf = stock.cover_by_flavour(on.queries.lots(kinds=["packs"]), stock_lines(on, today, ["lot.packs"]), today)
+        seasonal = {f.id for f in on.book.all(e.Flavour) if f.feast}
+        lots = on.queries.shelf([p.id for p in on.book.all(e.Pack)])
+        shelf = stock.cover_by_flavour(lots, stock_lines(on, today, ["lot.packs"]), today, seasonal=seasonal)
         clauses.insert(4, words.short(shelf, shop.name))
     return words.sentence(clauses)
 

@@ -72,18 +72,20 @@ def stock_report(ledger: Ledger, known: int | str | None = None) -> Report:
         "materials": Table("Materials and re-boil", raw, MATERIAL_COLUMNS, note="Re-boil stands under its flavour. Cover at the use of the last 28 days."),
         "in_work": Table("In work", work, WORK_COLUMNS),
     }  # fmt: skip
-    text = words.sentence(_clauses(on, shelf, finished, raw))
+    seasonal = {f.id for f in on.book.all(e.Flavour) if f.feast}
+    cover = stock.cover_by_flavour(lots, stock_lines(on, today, ["lot.packs"]), today, seasonal=seasonal)
+    text = words.sentence(_clauses(on, shelf, cover, finished, raw))
     if all(t.frame.empty for t in tables.values()):
         text = "Nothing is in stock. Record what came in with `slabbook receive`, or load receipts from a file."
     return Report("stock", f"Stock on {today}", on.as_of, text, tables, (), on.shop)
 
 
-def _clauses(on: Basis, shelf: pd.DataFrame, finished: pd.DataFrame, raw: pd.DataFrame) -> list[str]:
+def _clauses(
+    on: Basis, shelf: pd.DataFrame, cover: pd.DataFrame, finished: pd.DataFrame, raw: pd.DataFrame
+) -> list[str]:
     packs, held = int(shelf["packs"].sum()), int(shelf["held_packs"].sum())
     clauses = [f"{packs} packs are free to sell" + (f", {held} are held." if held else ".")]
-    clauses.append(
-        words.short(shelf.groupby("flavour", as_index=False)[["packs", "packs_per_day"]].sum(), on.shop.name)
-    )
+    clauses.append(words.short(cover, on.shop.name))
     past = finished[(finished["left_days"] < 0) & (finished["packs"] > 0)]
     if len(past):
         clauses.append(
@@ -163,10 +165,11 @@ def flags_report(
         first_week, last_week = read_weeks(first_week, last_week or first_week)
     table = on.queries.flags(first_week or None, last_week or None, known=on.known, open_only=open_only)
     waiting = int((table["answered"] == 0).sum()) if len(table) else 0
-    codes = Counter(table["code"]) if len(table) else Counter()
+    open_ones: list[str] = table.loc[table["answered"] == 0, "code"].tolist() if len(table) else []
+    codes = Counter(open_ones)
     kinds = ", ".join(f"{code} {count}" for code, count in codes.most_common())
     text = (
-        f"{waiting} of {len(table)} flags wait for an answer ({kinds})."
+        f"{waiting} of {len(table)} flags wait for an answer{f' ({kinds})' if kinds else ''}."
         if len(table)
         else "No flags: nothing strange was recorded."
     )

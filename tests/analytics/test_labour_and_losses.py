@@ -125,3 +125,10 @@ def test_a_batch_shows_its_lots_in_and_out() -> None:
     out = batch.lots_out(lines).set_index("lot")
     assert out.loc["26045A-K1", "pieces"] == 6190
     assert batch.summary(lines, 919_300, 2252).expected_pieces.iloc[0] == 6172
+
+
+def test_a_flavours_losses_are_set_against_its_own_cook() -> None:
+    rows = [*worked_cook(), *worked_cook(flavour="ANISE", batch="26045B")]
+    table = losses.losses(frame(*rows), ("flavour",)).set_index(["flavour", "cause"])
+    assert table.loc[("LEMON", "ends"), "cooked_ratio"] == pytest.approx(300 / 15_120)
+    assert table.loc[("LEMON", "ends"), "loss_ratio"] == pytest.approx(300 / 1120)

@@ -166,3 +166,10 @@ def test_an_empty_frame_goes_through_everything() -> None:
     assert all(t.empty for t in tables)
     totals = f.flows(none, ("week",))
     assert compare.compare(totals, "2026-W07")["this"].isna().all()
+
+
+def test_a_season_that_is_over_is_no_stock_out() -> None:
+    lines = frame(_sale("2026-02-05", 14))
+    assert stock.cover_by_flavour(LOTS.iloc[:0], lines, TODAY, seasonal={"LEMON"}).empty
+    assert stock.cover_by_flavour(LOTS.iloc[:0], lines, TODAY).flavour.tolist() == ["LEMON"]
+    assert not stock.cover_by_flavour(LOTS.iloc[:0], frame(_sale("2026-02-27", 14)), TODAY, seasonal={"LEMON"}).empty
