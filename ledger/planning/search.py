@@ -219,7 +219,7 @@ def anneal(
     random = Random(seed)
     draw = random.random
     scale = typical_batch(a)
-    high, low = hot * scale, 0.003 * scale
+    high, low = hot * scale, 0.0003 * scale
     cooling = exp(log(low / high) / max(1, moves // 500))
     temperature, tried = high, 0
     made, open_items, open_weeks, most = state.made, state.open_items, state.open_weeks, a.most

@@ -124,7 +124,7 @@ def _solve(
             cost, table, method = here, start, name
     tried = nodes = 0
     if not stopped and effort.moves:
-        hot = 0.01 if lp is not None or warm is not None else 0.1
+        hot = 0.002 if lp is not None or warm is not None else 0.1
         found, best, tried = anneal(
             a, table, seed=effort.seed, moves=effort.moves, hot=hot,
             report=lambda done, now: told("search", done, effort.moves, now),
