@@ -107,7 +107,8 @@ def twice(world: World, day: date) -> None:
         world.recorder.tell(void, "MK", at(day, 9.6, world.recorder.zone))
         world.note("voids")
     if world.rng.random() < 0.06:
-        pack = world.rng.choice(sorted(world.shelf.lots)) if world.shelf.lots else ""
+        packs_here = world.all_year()
+        pack = world.rng.choice(packs_here) if packs_here else ""
         if pack and world.shelf.free(pack) > 30:
             packs = world.rng.randint(1, 4)
             tag = f"twice/{day}"
@@ -115,6 +116,9 @@ def twice(world: World, day: date) -> None:
                 day=day.isoformat(), pack=pack, packs=packs, channel="shop", amount=packs * world.counter.prices[pack]
             )
             world.recorder.tell(command, "SA", at(day, 18.2, world.recorder.zone), tag=tag)
+            world.shelf.take(
+                pack, packs
+            )  # the ledger has them gone until the second entry is voided and the shelf is looked at
             world.doubled.append(tag)
 
 

@@ -73,7 +73,7 @@ def morning(world: World, diary: Diary, day: date) -> None:
     _announce(world, diary, day)
     if day == diary.bulk:
         line = world.shop.lines["ROCK"]
-        world.counter.ship(day, line, 150, "HOTEL", "S-WEDDING", note="wedding at the hotel", hour=9.2)
+        world.counter.ship(day, line, 120, "HOTEL", "S-WEDDING", note="wedding at the hotel", hour=9.2)
 
 
 def _check_thermometers(world: World, diary: Diary, day: date) -> None:
@@ -130,7 +130,7 @@ def hold(world: World, diary: Diary, day: date) -> None:
     """A lot is put aside for a look at its labels, and let go three days later."""
     zone = world.recorder.zone
     if day in diary.holds:
-        full = [lot for here in world.shelf.lots.values() for lot in here if lot.left > 20]
+        full = [lot for pack in world.all_year() for lot in world.shelf.lots[pack] if lot.left > 20]
         if full:
             lot = max(full, key=lambda x: (x.left, x.lot))
             world.shelf.drop(lot.lot)

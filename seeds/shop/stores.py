@@ -60,7 +60,7 @@ class Stores:
         lot = f"M{day_code(day.isoformat())}-{number}"
         best = day + timedelta(days=round(material.shelf_days * self.rng.uniform(0.72, 0.97)))
         price = material.cost * (1 + 0.03 * self.demand.years(day)) * self.rng.gauss(1, 0.02)
-        when = at(day, hour + number * 0.05, self.recorder.zone)
+        when = at(day, hour + number * 0.01, self.recorder.zone)
         command = ReceiveLot(
             day=day.isoformat(), material=material.id, mass_mg=total, supplier=material.supplier, lot=lot,
             supplier_lot=f"{material.supplier[:2]}{day:%y%j}{self.rng.randint(100, 999)}", best_before=best.isoformat(),

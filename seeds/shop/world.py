@@ -42,6 +42,16 @@ class World:
         """Count something for the summary."""
         self.count[what] = self.count.get(what, 0) + times
 
+    def all_year(self) -> list[str]:
+        """Packs on the shelf of flavours that are sold all year."""
+        return sorted(
+            p.id
+            for line in self.shop.lines.values()
+            if not line.flavour.feast
+            for p in line.packs
+            if p.id in self.shelf.lots
+        )
+
     def settle(self) -> None:
         """Enter everything that waits, and take the shelf from the ledger itself: what must be exact comes after this."""
         self.recorder.flush()

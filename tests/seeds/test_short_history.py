@@ -85,8 +85,9 @@ def test_the_kettle_yields_what_teaching_recipes_yield(short: History) -> None:
     b = batches(short[0])
     cooked = (b.charge - b.evaporated) / b.charge
     assert cooked.between(0.77, 0.83).all()
-    # The same formula takes water at 29.9 % of the sugar.
-    assert (b.water / b.sugar).between(0.27, 0.33).all()
+    # The same formula takes water at 29.9 % of the sugar; amended jugs may lie further off.
+    assert (b.water / b.sugar).median() == pytest.approx(0.299, abs=0.01)
+    assert (b.water / b.sugar).between(0.22, 0.37).all()
 
 
 def test_sugar_and_syrup_solids_keep_their_proportion(short: History) -> None:
