@@ -93,7 +93,8 @@ def history(shop: Shop, kind: str, id: str) -> None:
         data: dict[str, Any] = dict(row["data"])
         changed = {k: v for k, v in data.items() if before.get(k) != v} if before else data
         console().print(
-            f"version {row['version']}, {row['day']}, entry {row['position']}: " + json.dumps(changed, ensure_ascii=False),
+            f"version {row['version']}, {row['day']}, entry {row['position']}: "
+            + json.dumps(changed, ensure_ascii=False),
             markup=False,
         )
         before = data

@@ -151,7 +151,9 @@ def log(shop: Shop, as_json: bool, most: int, **which: Any) -> None:
         table.add_column(name, justify="right" if align == "right" else "left", no_wrap=True)
     for row in frame.to_dict("records"):
         happened, recorded = str(row["occurred_at"])[:16], str(row["recorded_at"])[:16]
-        table.add_row(str(row["position"]), happened, recorded, str(row["recorded_by"]), str(row["name"]), str(row["stream"]))
+        table.add_row(
+            str(row["position"]), happened, recorded, str(row["recorded_by"]), str(row["name"]), str(row["stream"])
+        )
     console().print(table)
 
 
