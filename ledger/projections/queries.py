@@ -336,6 +336,17 @@ class Queries:
         )
         return self._frame(query.order_by(t.c.day, t.c.position, t.c.lot))
 
+    def week_lines(self, week: str, *, known: int | None = None) -> pd.DataFrame:
+        """Posting lines of one ISO week, as `postings`, in no order.
+
+        `known_from + 0` keeps SQLite from walking every line in order of position when it has no statistics: the week's own index is
+        read instead, so that a report as known costs what one of today does, at any length of history.
+        """
+        t = postings
+        columns = [c for c in t.columns if c.name not in ("site", "known_to", "origin", "station", "item")]
+        at = believed(t, None) if known is None else and_(t.c.known_from + 0 <= known, t.c.known_to > known)
+        return self._frame(select(*columns).where(t.c.site == self.store.site, t.c.week == week, at))
+
     def _frame(self, query: Select[Any]) -> pd.DataFrame:
         with self.store.read() as reader:
             return reader.frame(query)
