@@ -78,7 +78,7 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
     """
     on = basis(ledger, known)
     this = read_week(week)
-    lines = on.queries.postings(this, known=on.known)
+    lines = on.queries.week_lines(this, known=on.known)
     if lines.empty:
         return _nothing_yet(on, this)
     earlier = on.queries.weekly(compare.shift(this, -compare.BEFORE), compare.shift(this, -1), known=on.known)
