@@ -83,6 +83,8 @@ class World:
     dirty_corrections: set[int] = field(default_factory=set)
     log: dict[int, Entry] = field(default_factory=dict)
     by_lot: dict[str, list[int]] = field(default_factory=dict)
+    by_item: dict[str, dict[str, Lot]] = field(default_factory=dict)
+    by_batch: dict[str, dict[str, Lot]] = field(default_factory=dict)
 
     # --- what rules may ask ---------------------------------------------------------------------------------------
 
@@ -95,6 +97,14 @@ class World:
         """The batch, or None."""
         found = self.batches.get(batch)
         return found if found is not None else self.load_batch(batch)
+
+    def remember(self, lot: Lot) -> None:
+        """Keep a lot where its batch and its item find it."""
+        self.lots[lot.lot] = lot
+        if lot.item:
+            self.by_item.setdefault(lot.item, {})[lot.lot] = lot
+        if lot.batch:
+            self.by_batch.setdefault(lot.batch, {})[lot.lot] = lot
 
     def load_lot(self, lot: str) -> Lot | None:
         """Where lots are kept outside memory: read one in."""
@@ -118,11 +128,11 @@ class World:
 
     def lots_of_batch(self, batch: str) -> list[Lot]:
         """Every lot made in a batch, oldest first."""
-        return sorted((x for x in self.lots.values() if x.batch == batch), key=lambda x: (x.position, x.lot))
+        return sorted(self.by_batch.get(batch, {}).values(), key=lambda x: (x.position, x.lot))
 
     def lots_of_item(self, item: str) -> list[Lot]:
         """Every lot of a material or pack that still holds something, first expired first."""
-        found = [x for x in self.lots.values() if x.item == item and (x.mass_mg or x.packs)]
+        found = [x for x in self.by_item.get(item, {}).values() if x.item == item and (x.mass_mg or x.packs)]
         return sorted(found, key=lambda x: (x.best_before or "9999", x.day, x.position, x.lot))
 
     def batches_on(self, day: str) -> list[str]:
@@ -285,12 +295,14 @@ class World:
                     g.lot, g.kind, g.item, event.batch, event.flavour, event.design, g.portion, g.colour, g.treatment, event.day,
                     g.best_before, position=position,
                 )  # fmt: skip
+                self.remember(lot)
                 if isinstance(event, LotReceived):
                     lot.supplier, lot.supplier_lot = event.partner, event.supplier_lot
             elif event.step not in _ADDS_TO:
                 lot.best_before = g.best_before or lot.best_before
                 if isinstance(event, LotReceived):
                     lot.supplier, lot.supplier_lot, lot.item = event.partner, event.supplier_lot, g.item
+                    self.remember(lot)
             lot.mass_mg += sign * g.mass_mg
             lot.pieces += sign * g.pieces
             lot.packs += sign * g.packs

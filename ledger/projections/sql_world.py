@@ -62,7 +62,8 @@ class SqlWorld(World):
         for row in found:
             known = self.lots.get(row[0])
             if known is None:
-                known = self.lots[row[0]] = Lot(*row)
+                known = Lot(*row)
+                self.remember(known)
             result.append(known)
         return result
 
