@@ -26,7 +26,9 @@ def shop(url: str) -> Ledger:
     ledger.do(cook(), "AB")
     for step in (bc.Build, bc.Roll):
         ledger.do(step(day=DAY, batch=BATCH), "AB")
-    ledger.do(bc.CutRods(day=DAY, batch=BATCH, gives=(Give(lot="", kind="pieces", mass_mg=13_900_000, pieces=6_170),)), "AB")
+    ledger.do(
+        bc.CutRods(day=DAY, batch=BATCH, gives=(Give(lot="", kind="pieces", mass_mg=13_900_000, pieces=6_170),)), "AB"
+    )
     ledger.do(bc.PackUp(day=DAY, batch=BATCH, pack="LEMON-JAR", packs=100), "AB")
     from ledger.domain.lots.commands import CountLot
 
@@ -40,6 +42,8 @@ def append_once(url: str) -> Callable[[int], Outcome]:
     ledger = shop(url)
 
     def once(number: int) -> Outcome:
-        return ledger.do(Sell(day=DAY, pack="LEMON-JAR", packs=1, channel="SHOP", amount=600), "AB", command_id=str(uuid4()))
+        return ledger.do(
+            Sell(day=DAY, pack="LEMON-JAR", packs=1, channel="SHOP", amount=600), "AB", command_id=str(uuid4())
+        )
 
     return once

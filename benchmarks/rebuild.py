@@ -31,7 +31,10 @@ def raw_insert(source: Path, target: Path) -> float:
     """Seconds to insert the posting rows of a ledger into an empty table of the same shape and indexes."""
     with sqlite3.connect(source) as read:
         rows = read.execute("SELECT * FROM postings").fetchall()
-        made = [sql for (sql,) in read.execute("SELECT sql FROM sqlite_master WHERE tbl_name = 'postings' AND sql IS NOT NULL")]
+        made = [
+            sql
+            for (sql,) in read.execute("SELECT sql FROM sqlite_master WHERE tbl_name = 'postings' AND sql IS NOT NULL")
+        ]
     with sqlite3.connect(target, isolation_level=None) as write:
         write.execute("PRAGMA journal_mode = WAL")
         write.execute("PRAGMA synchronous = FULL")

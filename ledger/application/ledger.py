@@ -184,9 +184,7 @@ class Ledger:
             world.record(Entry(recorded.position, recorded.event_id, decision.stream, when, decision.event))
             positions.append(recorded.position)
         outcome = summary(decisions, positions)
-        unit.remember(
-            command_id, content, _encode(outcome).decode()
-        )
+        unit.remember(command_id, content, _encode(outcome).decode())
         return outcome
 
     def book(self) -> Book:
