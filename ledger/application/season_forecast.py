@@ -1,0 +1,310 @@
+"""What will sell, from the ledger: the forecast with the owner's word laid over it, kept as an entry when it is issued."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from ledger.analytics.compare import shift
+from ledger.application.ledger import Ledger, Outcome
+from ledger.application.reports_types import Column, Report, Table, columns
+from ledger.application.season_history import SeasonHistory, season_history
+from ledger.domain.season.commands import IssueForecast, MakeOverride
+from ledger.errors import BadInput, SlabbookError, UnknownThing
+from ledger.forecast import Calibration, Forecast, Override, apply_override, explain, forecast
+from ledger.forecast.calendar import week_number
+
+MILLI = 1000
+"""A stored forecast counts in thousandths of a pack, because events hold whole numbers only."""
+QUANTILES = ("q10", "q25", "q50", "q75", "q90")
+SHOWN_FLAVOURS = columns(
+    ("flavour", "flavour", "flavour"), ("weeks", "weeks", "count"), ("to_week", "to"), ("mean", "expected", "whole"), ("q10", "low", "whole"),
+    ("q90", "high", "whole"), ("firm", "promised", "whole"), ("model", "model"),
+)  # fmt: skip
+SHOWN_WEEKS = columns(
+    ("week", "week"), ("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("mean", "expected", "whole"), ("q10", "low", "whole"),
+    ("q50", "middle", "whole"), ("q90", "high", "whole"), ("firm", "promised", "whole"), ("model_mean", "model said", "whole"),
+)  # fmt: skip
+
+
+def _kinds(shown: tuple[Column, ...]) -> tuple[Column, ...]:
+    return tuple(Column(c.name, c.title, "count" if c.kind == "whole" else c.kind) for c in shown)
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A forecast with what it was made from: `plain` as the models say, `result` with the owner's overrides."""
+
+    seen: SeasonHistory
+    plain: Forecast
+    result: Forecast
+    overrides: tuple[Any, ...]
+    notes: tuple[str, ...]
+
+
+_kept: OrderedDict[tuple[int, int, str], tuple[Ledger, Calibration]] = OrderedDict()
+_lock = threading.Lock()
+MOST_KEPT = 6
+
+
+def make_forecast(ledger: Ledger, horizon: int = 13, known: int | str | None = None) -> Made:
+    """Forecast from the running week on; earlier origins are replayed once a position of the ledger and kept.
+
+    Raises BadInput when nothing was sold before this week, or the horizon is not 1 to 60 weeks.
+    """
+    seen = season_history(ledger, known)
+    if seen.history.before(seen.origin).sales.empty:
+        raise BadInput(
+            f"Nothing was sold before {seen.origin}, so there is nothing to forecast from. Record sales with `slabbook sell`, or load "
+            "older ones from a file with `slabbook import`.",
+            value=seen.origin,
+        )
+    key = (id(ledger), seen.on.known, seen.origin)
+    with _lock:
+        held = _kept.get(key)
+    kept = held[1] if held is not None and held[0] is ledger and held[1].horizon >= horizon else None
+    plain = forecast(seen.history, seen.settings, seen.origin, horizon, kept)
+    with _lock:
+        _kept[key] = (ledger, plain.calibration)
+        _kept.move_to_end(key)
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    result, used, said = plain, [], []
+    for paper in standing_overrides(seen):
+        try:
+            result = apply_override(result, as_override(paper, seen))
+            used.append(paper)
+        except SlabbookError as error:
+            said.append(f"The owner's figure for {paper.key} in {paper.week} is not laid over: {error.message}.")
+    return Made(seen, plain, result, tuple(used), (*seen.notes, *plain.notes, *said))
+
+
+def standing_overrides(seen: SeasonHistory) -> list[Any]:
+    """The newest owner's figure of every level, key and span of weeks that has not passed yet."""
+    newest: dict[tuple[str, str, str], Any] = {}
+    for position, paper in seen.on.queries.papers("override"):
+        if position <= seen.on.known and span_of(paper.week)[1] >= seen.origin:
+            newest[(paper.level, paper.key, paper.week)] = paper
+    return list(newest.values())
+
+
+def span_of(week: str) -> tuple[str, str]:
+    """First and last week of an owner's figure, kept as an ISO 8601 week or interval `2026-W50/2026-W52`."""
+    first, _, last = week.partition("/")
+    return first, last or first
+
+
+def as_override(paper: Any, seen: SeasonHistory) -> Override:
+    """An owner's figure for what is left of its weeks: packs sold in the weeks gone by are taken off."""
+    flavour, _, channel = paper.key.partition("/")
+    first, last = span_of(paper.week)
+    units = float(paper.units)
+    if first < seen.origin:
+        units = max(0.0, units - _sold(seen, flavour or "*", channel or "*", first, shift(seen.origin, -1)))
+    return Override(flavour or "*", channel or "*", max(first, seen.origin), last, units, paper.reason)
+
+
+def _sold(seen: SeasonHistory, flavour: str, channel: str, first: str, last: str) -> float:
+    sales = seen.history.sales
+    mine = sales["week"].between(first, last)
+    if flavour != "*":
+        mine &= sales["flavour"] == flavour
+    if channel != "*":
+        mine &= sales["channel"] == channel
+    return float(sales.loc[mine, "units"].sum())
+
+
+def forecast_report(made: Made, flavour: str = "", every: bool = False) -> Report:
+    """The forecast as tables: each flavour's coming weeks, the shop, or one flavour week by week (`every`: all rows, for files)."""
+    on, result = made.seen.on, made.result
+    weekly = result.weekly.assign(model_mean=result.weekly.get("model_mean", result.weekly["mean"]))
+    if flavour:
+        on.book.get(_flavour_kind(), flavour)
+        weekly = weekly[weekly["flavour"] == flavour]
+        if weekly.empty:
+            raise UnknownThing(
+                f"{on.shop.name('flavour', flavour)} has no forecast: it has never been sold. It needs sales of its own, or of the flavour it is like.",
+                kind="flavour", id=flavour,
+            )  # fmt: skip
+    tables: dict[str, Table] = {}
+    title = f"Forecast from {result.origin}, {result.horizon} weeks, in packs"
+    if flavour or every:
+        rows = weekly if every else weekly[weekly["level"].isin(["flavour", "series"])]
+        tables["weekly"] = Table("Week by week", _whole(rows.reset_index(drop=True)), _kinds(SHOWN_WEEKS))
+    spans = spans_of(made, flavour)
+    tables["flavours"] = Table("Coming weeks together, and the rest of the season", _whole(spans), _kinds(SHOWN_FLAVOURS),
+                               note="In 8 years of 10 it lies between low and high. Sums have bands of their own; weekly ones do not add up.")  # fmt: skip
+    if not flavour:
+        shop = weekly[weekly["level"] == "shop"].reset_index(drop=True)
+        shown = tuple(c for c in _kinds(SHOWN_WEEKS) if c.name not in ("flavour", "channel"))
+        tables["shop"] = Table("The whole shop", _whole(shop), shown)
+        channels = weekly[weekly["level"] == "channel"].groupby("channel", as_index=False)[["mean", "firm"]].sum()
+        tables["channels"] = Table("By channel over all weeks", _whole(channels),
+                                   columns(("channel", "channel", "channel"), ("mean", "expected", "count"), ("firm", "promised", "count")))  # fmt: skip
+    why = why_of(made, flavour)
+    tables["why"] = Table(
+        "Which model, and why", why, columns(("flavour", "flavour", "flavour"), ("model", "model"), ("why", "why"))
+    )
+    if made.overrides:
+        tables["overrides"] = Table("The owner's figures beside the model's", override_rows(made), columns(
+            ("key", "what"), ("week", "weeks"), ("units", "owner", "count"), ("model_units", "model", "count"), ("reason", "reason")))  # fmt: skip
+    return Report("season-forecast", title, on.as_of, _sentence(made, flavour), tables, _few(made.notes), on.shop)
+
+
+def spans_of(made: Made, flavour: str = "") -> pd.DataFrame:
+    """Per flavour the longest span of 2, 4 or 8 weeks that fits and the rest of its season, with the model that carries most of it."""
+    table = made.result.cumulated
+    table = table[table["level"] == "flavour"]
+    if flavour:
+        table = table[table["flavour"] == flavour]
+    fixed = table[table["span"] != "season"]
+    longest = str(max(int(s) for s in fixed["span"].unique())) if len(fixed) else ""
+    table = table[table["span"].isin([longest, "season"] if not flavour else list(table["span"].unique()))]
+    season_row = (table["span"] == "season") & ~table["season_only"].astype(bool)
+    table = table[~season_row | (flavour != "")].copy()
+    if not flavour:
+        ending = set(table.loc[table["span"] == "season", "flavour"])
+        away = (
+            table["season_only"].astype(bool)
+            & ((table["mean"] <= 0) | table["flavour"].isin(ending))
+            & (table["span"] != "season")
+        )
+        table = table[~away]
+    main = why_of(made, "").set_index("flavour")["model"]
+    table["model"] = table["flavour"].map(main)
+    return table.sort_values(["flavour", "weeks"], kind="stable").reset_index(drop=True)
+
+
+def why_of(made: Made, flavour: str) -> pd.DataFrame:
+    """``flavour``, ``model``, ``why`` of the channel that carries most of each flavour's forecast."""
+    series = made.result.weekly
+    series = series[series["level"] == "series"]
+    if flavour:
+        series = series[series["flavour"] == flavour]
+    mass = series.groupby(["flavour", "channel", "model", "why"], as_index=False, sort=True)["mean"].sum()
+    best = mass.sort_values("mean", ascending=False, kind="stable").drop_duplicates("flavour").sort_values("flavour")
+    return best[["flavour", "model", "why"]].reset_index(drop=True)
+
+
+def override_rows(made: Made) -> pd.DataFrame:
+    """Overrides that stand: what, weeks, the owner's and the model's packs, reason."""
+    rows = [(p.key, p.week, p.units, p.model_units, p.reason) for p in made.overrides]
+    return pd.DataFrame(rows, columns=["key", "week", "units", "model_units", "reason"])
+
+
+def _flavour_kind() -> Any:
+    from ledger.domain.books.entries import Flavour
+
+    return Flavour
+
+
+def _whole(frame: pd.DataFrame) -> pd.DataFrame:
+    made = frame.copy()
+    for name in ("mean", *QUANTILES, "firm", "model_mean"):
+        if name in made:
+            made[name] = made[name].round().astype("int64")
+    return made
+
+
+def _few(notes: tuple[str, ...], most: int = 12) -> tuple[str, ...]:
+    return notes if len(notes) <= most else (*notes[:most], f"and {len(notes) - most} more notes.")
+
+
+def _sentence(made: Made, flavour: str) -> str:
+    cumulated = made.result.cumulated
+    level = "flavour" if flavour else "shop"
+    rows = cumulated[(cumulated["level"] == level) & (cumulated["span"] != "season")]
+    if flavour:
+        rows = rows[rows["flavour"] == flavour]
+    if rows.empty:
+        return f"The forecast covers {made.result.horizon} week from {made.result.origin}."
+    row = dict(rows.iloc[-1])
+    row["model"], row["why"] = "", ""
+    text = explain(row)
+    return text.replace(flavour, made.seen.on.shop.name("flavour", flavour), 1) if flavour else text
+
+
+# --- kept as entries ----------------------------------------------------------------------------------------------------
+
+
+def issue(ledger: Ledger, made: Made, actor: str = "") -> tuple[str, Outcome]:
+    """Keep the forecast as it leaves the house, in thousandths of a pack, one line a row with its weeks in order."""
+    taken = {paper.forecast for _, paper in made.seen.on.queries.papers("forecast")}
+    base = f"F{made.result.origin.replace('-', '')}"
+    name = next(n for n in (f"{base}-{i}" for i in range(1, 10_000)) if n not in taken)
+    command = IssueForecast(day=ledger.today(), forecast=name, origin_week=made.result.origin, as_of=made.seen.on.known,
+                            method="pooled quasi-Poisson, conformal bands; thousandths of a pack", lines=tuple(stored_lines(made.result)))  # fmt: skip
+    return name, ledger.do(command, actor)
+
+
+def stored_lines(result: Forecast) -> list[dict[str, Any]]:
+    """The weekly rows as whole numbers: level, flavour, channel, model, from_week and lists by week."""
+    lines = []
+    weekly = result.weekly
+    said = weekly["model_mean"] if "model_mean" in weekly else weekly["mean"]
+    weekly = weekly.assign(model_mean=said)
+    for (level, flavour, channel), part in weekly.groupby(["level", "flavour", "channel"], sort=True):
+        line: dict[str, Any] = {"level": level, "flavour": flavour, "channel": channel, "model": str(part["model"].iloc[0]),
+                                "from_week": result.origin}  # fmt: skip
+        for name in ("mean", *QUANTILES, "firm", "model_mean"):
+            line[name] = [round(float(v) * MILLI) for v in part[name]]
+        lines.append(line)
+    return lines
+
+
+def override(
+    ledger: Ledger, flavour: str, first_week: str, last_week: str, packs: int, reason: str, channel: str = "", actor: str = "",
+    forecast_id: str = "",
+) -> tuple[int, Outcome]:  # fmt: skip
+    """Keep the owner's figure for some weeks beside what the issued forecast said; returns what the model said.
+
+    Raises UnknownThing when no forecast was issued yet, BadInput for a missing reason or weeks outside it.
+    """
+    papers = [p for _, p in ledger.queries.papers("forecast") if not forecast_id or p.forecast == forecast_id]
+    if not papers:
+        what = f"There is no forecast `{forecast_id}`." if forecast_id else "No forecast is issued yet."
+        raise UnknownThing(
+            f"{what} Issue one with `slabbook season forecast --issue`; the owner's figure stands beside it.",
+            kind="forecast",
+            id=forecast_id,
+        )
+    paper = papers[-1]
+    if not reason.strip():
+        raise BadInput("An override needs a reason, so that next year somebody knows why; give it with --reason.")
+    if packs < 0 or first_week > last_week:
+        raise BadInput(
+            f"An override needs 0 packs or more and weeks in order; got {packs} from {first_week} to {last_week}.",
+            value=packs,
+        )
+    if flavour:
+        ledger.book().get(_flavour_kind(), flavour)
+    level = "series" if flavour and channel else "flavour" if flavour else "channel" if channel else "shop"
+    line = next(
+        (x for x in paper.lines if (x["level"], x["flavour"], x["channel"]) == (level, flavour or "*", channel or "*")),
+        None,
+    )
+    start = week_number(paper.origin_week)
+    wanted = [week_number(first_week) - start, week_number(last_week) - start]
+    if line is None or wanted[0] < 0 or wanted[1] >= len(line["mean"]):
+        weeks = len(paper.lines[0]["mean"]) if paper.lines else 0
+        raise BadInput(
+            f"Forecast {paper.forecast} covers {weeks} weeks from {paper.origin_week} and "
+            f"{'does not know ' + (flavour or '*') + ' in ' + (channel or 'all channels') if line is None else 'not all of ' + first_week + ' to ' + last_week}; "
+            "issue a longer one with `slabbook season forecast --horizon N --issue`.",
+            value=first_week,
+        )  # fmt: skip
+    said = round(sum(line["model_mean"][wanted[0] : wanted[1] + 1]) / MILLI)
+    week = first_week if first_week == last_week else f"{first_week}/{last_week}"
+    command = MakeOverride(day=ledger.today(), forecast=paper.forecast, level=level, key=f"{flavour or '*'}/{channel or '*'}", week=week,
+                           units=packs, model_units=said, reason=reason)  # fmt: skip
+    return said, ledger.do(command, actor)
+
+
+__all__ = [
+    "MILLI", "Made", "forecast_report", "issue", "make_forecast", "override", "override_rows", "span_of", "spans_of", "standing_overrides",
+    "stored_lines", "why_of",
+]  # fmt: skip

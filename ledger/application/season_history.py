@@ -1,0 +1,167 @@
+"""What a forecast is fitted to, read from the ledger as known at a position: sales, exposure, closures, promotions, bulk orders.
+
+Trouble in the book (a feast without a rule, a season flavour without a feast) becomes a note; the rest is still forecast.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from ledger.analytics.compare import week_of
+from ledger.application.ledger import Ledger
+from ledger.application.reports_demand import demand
+from ledger.application.reports_types import Basis, basis
+from ledger.domain.books import entries as e
+from ledger.domain.books.book import Book
+from ledger.errors import SlabbookError
+from ledger.forecast import DemandHistory, Feast, ForecastSettings, Window, design_shares
+from ledger.forecast.history import build_panel
+
+BULK = ("bulk", "bulk order")
+RECENT_WEEKS = 26
+_FIRST_NUMBER = re.compile(r"\s*(\d+)\b")
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonHistory:
+    """Everything the season is forecast and planned from, pinned to one position of the ledger.
+
+    shares: ``flavour``, ``channel``, ``design``, ``share`` of the packs lately sold. grams: sellable grams of an average pack by
+    flavour. sold: ``week``, ``flavour``, ``design``, ``item``, ``channel``, ``packs``, ``mass_mg``. notes: what could not be used, and why.
+    """
+
+    on: Basis
+    day: str
+    origin: str
+    history: DemandHistory
+    settings: ForecastSettings
+    sold: pd.DataFrame
+    shares: pd.DataFrame
+    grams: dict[str, float]
+    notes: tuple[str, ...]
+
+
+def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHistory:
+    """The history as known now, at a position or at the end of a day. The origin is the week of that day: its sales are not looked at."""
+    on = basis(ledger, known)
+    day = on.today
+    if isinstance(known, str) and not known.isdigit():
+        day = known
+    elif known is not None and on.as_of.recorded_at:
+        day = str(pd.Timestamp(on.as_of.recorded_at).tz_convert(on.site.zone).date())
+    told = demand(ledger, on.known, weeks_ahead=70)
+    settings, notes = settings_of_book(on.book)
+    bulk, more = bulk_orders(on)
+    history = DemandHistory(told.sales, told.exposure, told.open_days, told.promotions, bulk)
+    sold = on.queries.balances(
+        ["week", "flavour", "design", "item", "channel", "kind"], known=on.known, kinds=["customer"]
+    )
+    sold = sold[(sold["flavour"] != "") & (sold["packs"] > 0)]
+    origin = week_of(date.fromisoformat(day))
+    return SeasonHistory(
+        on, day, origin, history, settings, sold, _shares(sold, origin), _grams(sold, origin, on.book), (*notes, *more)
+    )
+
+
+def settings_of_book(book: Book) -> tuple[ForecastSettings, list[str]]:
+    """Feasts and windows of the book; what cannot be read is named and left out."""
+    feasts, notes = [], []
+    for feast in book.all(e.Feast):
+        try:
+            dates = tuple(date.fromisoformat(d) for d in feast.dates)
+            feasts.append(Feast(feast.id, feast.rule.removeprefix("fixed").strip(), dates))
+        except (SlabbookError, ValueError) as error:
+            why = error.message if isinstance(error, SlabbookError) else str(error)
+            notes.append(f"Feast {feast.id} cannot be read ({why}); it is left out. Correct it in the book.")
+    named = {f.name for f in feasts}
+    windows = []
+    for flavour in book.all(e.Flavour):
+        if not flavour.feast:
+            continue
+        if flavour.feast not in named:
+            notes.append(
+                f"{flavour.name} is sold for the feast `{flavour.feast}`, which the book does not have; it is taken as sold all year."
+            )
+            continue
+        try:
+            windows.append(Window(flavour.id, flavour.feast, flavour.days_before, flavour.days_after))
+        except SlabbookError as error:
+            notes.append(f"{error.message}; it is taken as sold all year.")
+    return ForecastSettings(feasts=tuple(feasts), windows=tuple(windows)), notes
+
+
+def bulk_orders(on: Basis) -> tuple[pd.DataFrame, list[str]]:
+    """Bulk orders of the ledger (``week``, ``flavour``, ``channel``, ``units``) and what could not be read of them.
+
+    The packs are the first number of the entry's note, as `slabbook season note bulk` writes it ("150 packs: wedding").
+    """
+    rows, notes = [], []
+    for position, paper in on.queries.papers("promotion"):
+        if position > on.known or paper.kind not in BULK:
+            continue
+        found = _FIRST_NUMBER.match(paper.note)
+        if found is None or not paper.flavour or not paper.channel:
+            missing = (
+                "how many packs (its note must begin with the number)" if found is None else "its flavour or channel"
+            )
+            notes.append(
+                f"The bulk order of {paper.from_day} (entry {position}) does not say {missing}; it is not counted."
+            )
+            continue
+        rows.append((week_of(date.fromisoformat(paper.from_day)), paper.flavour, paper.channel, int(found[1])))
+    return pd.DataFrame(rows, columns=["week", "flavour", "channel", "units"]).astype({"units": "int64"}), notes
+
+
+def announced(on: Basis, *kinds: str) -> list[Any]:
+    """Papers of days known ahead (closure, promotion, show, bulk), oldest first."""
+    return [p for position, p in on.queries.papers("promotion") if position <= on.known and p.kind in kinds]
+
+
+def unseen(seen: SeasonHistory) -> SeasonHistory:
+    """The same with bulk orders only of series that have sold before, so that the panel holds them."""
+    bulk = seen.history.bulk_orders
+    if bulk is None or bulk.empty:
+        return seen
+    keys = set(zip(seen.history.sales["flavour"], seen.history.sales["channel"], strict=True))
+    kept = [pair in keys for pair in zip(bulk["flavour"], bulk["channel"], strict=True)]
+    lost = [
+        f"The bulk order of {row.units} packs of {row.flavour} in {row.week} is for {row.channel}, where it never sold; "
+        "it is planned for, but not forecast."
+        for row, keep in zip(bulk.itertuples(index=False), kept, strict=True)
+        if not keep
+    ]
+    return replace(seen, notes=(*seen.notes, *lost))
+
+
+def truth(seen: SeasonHistory, last_week: str) -> Any:
+    """The grid of what was sold and which weeks may be scored."""
+    return build_panel(seen.history, seen.settings, last_week)
+
+
+def _shares(sold: pd.DataFrame, origin: str) -> pd.DataFrame:
+    table = sold.rename(columns={"packs": "units"})[["week", "flavour", "channel", "design", "units"]]
+    if table.empty:
+        return pd.DataFrame(columns=["flavour", "channel", "design", "share"])
+    return design_shares(table, origin, RECENT_WEEKS)
+
+
+def _grams(sold: pd.DataFrame, origin: str, book: Book) -> dict[str, float]:
+    """Average grams of a pack sold lately, by flavour; of the book's packs where nothing sold."""
+    known = sold[sold["week"] < origin]
+    found: dict[str, float] = {}
+    for flavour, part in known.groupby("flavour"):
+        weeks = sorted(part["week"].unique())[-RECENT_WEEKS:]
+        recent = part[part["week"].isin(weeks)]
+        found[str(flavour)] = float(recent["mass_mg"].sum()) / 1000 / float(recent["packs"].sum())
+    for flavour in {p.flavour for p in book.all(e.Pack)} - set(found):
+        nets = [p.net_mg for p in book.all(e.Pack) if p.flavour == flavour]
+        found[flavour] = sum(nets) / len(nets) / 1000
+    return found
+
+
+__all__ = ["BULK", "SeasonHistory", "announced", "bulk_orders", "season_history", "settings_of_book", "truth", "unseen"]
