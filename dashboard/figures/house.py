@@ -5,8 +5,8 @@ from __future__ import annotations
 import plotly.graph_objects as go
 
 INK = "#7a6d73"
-GOOD, WATER, AGAIN, SCRAP, GAP = "#3f8f6b", "#5f8fb8", "#b98a2f", "#b8415f", "#8a7f84"
-SERIES = ("#a8436b", "#4f86ad", "#b98a2f", "#3f8f6b", "#8a6fb0", "#8a7f84", "#c2703d", "#5c9a96")
+GOOD, WATER, AGAIN, SCRAP, GAP = "#3f8f6b", "#5f8fb8", "#b98a2f", "#c04d6b", "#8a7f84"
+SERIES = ("#b5527b", "#4f86ad", "#b98a2f", "#3f8f6b", "#8a6fb0", "#8a7f84", "#c2703d", "#5c9a96")
 HATCH = ("", "/", ".", "x", "-", "\\", "+", "|")
 
 

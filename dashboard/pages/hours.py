@@ -12,6 +12,7 @@ from dashboard.page import Asked, Page, register
 from ledger.analytics.compare import shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports import hours_report
+from ledger.application.reports_types import read_week
 
 SHOWN = ("steps", "flavours", "workers", "learning", "step_times", "days")
 
@@ -39,7 +40,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
                 "/bench",
             )
         ]
-    last = asked.get("week") or weeks[-1]
+    last = read_week(asked.get("week") or weeks[-1])
     span = int(asked["span"]) if asked.get("span", "").isdigit() and 0 < int(asked["span"]) <= 260 else 4
     first = shift(last, 1 - span)
     report = hours_report(ledger, first, last)

@@ -1,0 +1,39 @@
+"""Three ledgers every page must live with: empty, of one entry, and the small demo."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from ledger.application.ledger import Ledger, open_ledger
+from ledger.domain.books.commands import Define
+from ledger.domain.books.entries import Site
+from seeds.shop import fill
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
+    fill(f"sqlite:///{path}", weeks=4)
+    return path
+
+
+@pytest.fixture
+def demo(demo_file: Path, tmp_path: Path) -> Ledger:
+    """A copy of the demo that a test may write to."""
+    shutil.copy(demo_file, tmp_path / "shop.sqlite")
+    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite")
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Ledger:
+    return open_ledger(f"sqlite:///{tmp_path}/empty.sqlite")
+
+
+@pytest.fixture
+def single(tmp_path: Path) -> Ledger:
+    ledger = open_ledger(f"sqlite:///{tmp_path}/single.sqlite")
+    ledger.do(Define(day="2026-01-05", entry=Site(id="SHOP", name="Test shop")))
+    return ledger

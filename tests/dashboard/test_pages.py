@@ -1,0 +1,103 @@
+"""Pages as plain functions: they render on any ledger, their ids are unique, their text says what to do."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from dash import no_update
+
+from dashboard.page import address, pages, read_address
+from dashboard.pages.bench import next_step
+from dashboard.shell import as_of_line, poll, render, render_filters, shell
+from ledger.application.ledger import Ledger
+from ledger.domain.batch.commands import OpenBatch
+from ledger.domain.books import entries as e
+
+PATHS = [p.path for p in pages()]
+
+
+def walk(part: Any) -> list[dict[str, Any]]:
+    """Every component below a part, as plain dicts."""
+    if isinstance(part, (list, tuple)):
+        return [x for p in part for x in walk(p)]
+    if hasattr(part, "to_plotly_json"):
+        plain = part.to_plotly_json()
+        return [plain, *walk(plain["props"].get("children"))]
+    return []
+
+
+def text_of(part: Any) -> str:
+    if isinstance(part, str):
+        return part
+    if isinstance(part, (list, tuple)):
+        return " ".join(text_of(x) for x in part)
+    return text_of(part.to_plotly_json()["props"].get("children")) if hasattr(part, "to_plotly_json") else ""
+
+
+@pytest.mark.parametrize("path", PATHS)
+@pytest.mark.parametrize("which", ["empty", "single", "demo"])
+def test_every_page_renders_with_unique_ids(path: str, which: str, request: pytest.FixtureRequest) -> None:
+    ledger: Ledger = request.getfixturevalue(which)
+    parts = [shell(), render_filters(ledger, path, ""), render(ledger, path, "")]
+    ids = [json.dumps(c["props"]["id"], sort_keys=True) for p in parts for c in walk(p) if c["props"].get("id")]
+    assert len(ids) == len(set(ids))
+    assert text_of(parts[2]).strip()
+    json.dumps([c["type"] for c in walk(parts[2])])
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_an_empty_ledger_is_told_what_to_do_first(path: str, empty: Ledger) -> None:
+    said = text_of(render(empty, path, ""))
+    assert any(word in said for word in ("Go to the", "first", "Start with", "Receive")), said
+
+
+@pytest.mark.parametrize(
+    ("path", "search"),
+    [("/week", "?week=2026-W99"), ("/week", "?known=soon"), ("/week", "?known=99999999"), ("/hours", "?week=nonsense"), ("/hours", "?span=-4"),
+     ("/batch", "?batch=NOPE"), ("/book", "?kind=nothing"), ("/log", "?before=abc&text=%25"), ("/nowhere", ""), ("/shelf", "?flavour=NONE&show=?")],
+)  # fmt: skip
+def test_a_strange_address_is_answered_in_place(path: str, search: str, demo: Ledger) -> None:
+    assert text_of(render(demo, path, search)).strip()
+    render_filters(demo, path, search)
+
+
+def test_an_address_keeps_its_filters_and_drops_empty_ones() -> None:
+    asked = read_address("?week=2026-W44&flavour=")
+    assert address("/week", asked, known="2026-11-02") == "/week?week=2026-W44&known=2026-11-02"
+    assert read_address("?week=2026-W44&known=2026-11-02") == {"week": "2026-W44", "known": "2026-11-02"}
+
+
+def test_a_tablet_hears_of_another_tablets_entry_only_when_there_is_one(demo: Ledger) -> None:
+    at = demo.queries.as_of().position
+    assert poll(demo, at) is no_update
+    demo.do(OpenBatch(day=demo.today(), flavour=demo.book().all(e.Recipe)[0].flavour), "MK")
+    assert poll(demo, at) == at + 1
+    assert f"{at + 1:,}".replace(",", "\u202f") in as_of_line(demo)
+
+
+def test_an_open_batch_stands_on_the_bench_with_one_big_next_step(demo: Ledger) -> None:
+    code = demo.do(OpenBatch(day=demo.today(), flavour=demo.book().all(e.Recipe)[0].flavour), "MK").batch
+    big = [c for c in walk(render(demo, "/bench", "")) if c["props"].get("className") == "button big"]
+    assert [c["props"]["data-form"] for c in big] == [f"cook?batch={code}"]
+
+
+@pytest.mark.parametrize(
+    ("steps", "pulls", "expected"),
+    [([], True, "cook"), (["cook"], True, "pull"), (["cook"], False, "build"), (["cook", "build"], True, "roll"), (["cook", "pull", "build", "roll"], True, "cut"),
+     (["cook", "build", "roll", "cut"], False, "pack"), (["cook", "build", "roll", "cut", "pack"], True, "close-batch")],
+)  # fmt: skip
+def test_the_next_step_follows_the_slab(steps: list[str], pulls: bool, expected: str) -> None:
+    assert next_step(steps, pulls) == expected
+
+
+def test_the_log_page_names_the_root_after_verifying(demo: Ledger) -> None:
+    with demo.queries.store.read() as reader:
+        root = reader.root().hex()
+    assert root in text_of(render(demo, "/log", "?verify=1"))
+
+
+def test_the_week_as_known_on_an_earlier_day_says_so(demo: Ledger) -> None:
+    week = demo.queries.weeks()[-1]
+    assert "As known on 2026-11-23" in text_of(render(demo, "/week", f"?week={week}&known=2026-11-23"))
