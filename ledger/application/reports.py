@@ -204,5 +204,5 @@ def _notes(flags: pd.DataFrame, batches: pd.DataFrame) -> tuple[str, ...]:
 
 __all__ = [
     "Basis", "Column", "Report", "Shop", "Table", "batch_report", "control", "control_report", "flags_report", "forecast_input",
-    "hours_report", "losses_report", "stock_report", "week_report",
+    "hours_report", "losses_report", "read_week", "stock_report", "week_report",
 ]  # fmt: skip

@@ -151,7 +151,7 @@ def need_batch(state: State, batch: str) -> Batch:
     found = state.batch(batch)
     if found is None:
         raise UnknownThing(
-            f"There is no batch `{batch}` in this ledger. Open it first with `slabbook batch open FLAVOUR`.",
+            f"There is no batch `{batch}` in this ledger. Open it first with `slabbook open FLAVOUR`.",
             kind="batch",
             id=batch,
         )

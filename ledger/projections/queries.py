@@ -102,7 +102,8 @@ class Queries:
             query = query.where(t.c.kind.in_(list(kinds)))
         if flavour is not None:
             query = query.where(t.c.flavour == flavour)
-        return self._frame(query.order_by(t.c.known_from, t.c.line))
+        frame = self._frame(query)  # sorted here: asked to sort, SQLite walks the whole primary key instead of the week's index
+        return frame.sort_values(["known_from", "line"], ignore_index=True)
 
     def balances(
         self, by: Sequence[str], first_week: str | None = None, last_week: str | None = None, *, known: int | None = None,

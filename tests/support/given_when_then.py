@@ -127,6 +127,6 @@ def whole_batch(bench: Bench, packs: int = 100) -> None:
                 Give(lot="", kind="pieces", mass_mg=13_900_000, pieces=6_170),
                 Give(lot="", kind="reboil", mass_mg=620_000),
             ),
-        )  # fmt: skip
+        )
     )
     bench.do(bc.PackUp(day=DAY, batch=BATCH, pack="LEMON-JAR", packs=packs))
