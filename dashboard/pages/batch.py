@@ -13,6 +13,7 @@ from dashboard.components.words import entry_name, moment
 from dashboard.entries import batch_entries
 from dashboard.page import Asked, Page, register
 from dashboard.pages.bench import amend_line, card
+from dashboard.remember import remembered
 from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports import batch_report
@@ -46,7 +47,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     batch = dict(found.iloc[0])
     code, book = str(batch["batch"]), ledger.book()
     shop = shop_of(book, book.site())
-    report = batch_report(ledger, code)
+    report = remembered(batch_report, ledger, code)
     parts: list[Any] = list(sentence(report))
     if batch["status"] == "open":
         parts.append(html.Div(card(ledger, book, batch, ledger.queries.batches(most=40)), className="cards"))

@@ -9,6 +9,7 @@ from dash import html
 from dashboard.components.parts import chart, choose, empty, files, report_table, sentence
 from dashboard.figures.hours import by_step, days
 from dashboard.page import Asked, Page, register
+from dashboard.remember import remembered
 from ledger.analytics.compare import shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports import hours_report
@@ -43,7 +44,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     last = read_week(asked.get("week") or weeks[-1])
     span = int(asked["span"]) if asked.get("span", "").isdigit() and 0 < int(asked["span"]) <= 260 else 4
     first = shift(last, 1 - span)
-    report = hours_report(ledger, first, last)
+    report = remembered(hours_report, ledger, first, last)
     parts = list(sentence(report))
     if not report.tables:
         return parts

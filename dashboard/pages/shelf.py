@@ -9,6 +9,7 @@ from dash import dcc, html
 from dashboard.components.parts import chart, choose, empty, files, report_table, sentence, table_of
 from dashboard.figures.shelf import cover
 from dashboard.page import Asked, Page, register
+from dashboard.remember import remembered
 from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports import stock_report
@@ -37,7 +38,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
                 "The shelf is empty", "Receive a material, or pack a batch; its lots then stand here with age and date."
             ),
         ]
-    report = stock_report(ledger)
+    report = remembered(stock_report, ledger)
     parts: list[Any] = [*sentence(report), actions]
     shelf = report.tables["shelf"].frame.copy()
     flavour = asked.get("flavour", "")

@@ -10,6 +10,7 @@ from dashboard.components.parts import chart, choose, empty, files, report_table
 from dashboard.figures.control import control
 from dashboard.figures.losses import causes, waterfall
 from dashboard.page import Asked, Page, address, register
+from dashboard.remember import remembered
 from ledger.analytics.compare import shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports import control_report, week_report
@@ -50,7 +51,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             )
         ]
     known = asked.get("known") or None
-    report = week_report(ledger, week, known)
+    report = remembered(week_report, ledger, week, known)
     parts: list[Any] = list(sentence(report))
     if known:
         parts.insert(
@@ -64,7 +65,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         return parts
     unit, divisor = ("lb", 453_592.37) if report.shop.units == "us" else ("kg", 1e6)
     parts.append(flags(ledger, week, known))
-    tables = report.tables
+    tables = dict(report.tables)
     parts.append(html.Div([
         chart(waterfall(tables["waterfall"].frame, divisor, unit), "Bars from what went into the kettle down to good pieces; the figures are in the table below."),
         chart(causes(tables["losses"].frame, divisor, unit), "Losses ranked by step and cause; the figures are in the table below."),
@@ -87,7 +88,7 @@ def control_part(ledger: Ledger, week: str, known: str | None, flavour: str, mad
         flavour = str(made.loc[made["good_mg"].idxmax(), "flavour"])
     if not flavour:
         return html.P("No flavour was made this week.", className="quiet")
-    report = control_report(ledger, flavour, shift(week, -51), week, known)
+    report = remembered(control_report, ledger, flavour, shift(week, -51), week, known)
     if "points" not in report.tables or report.tables["points"].frame.empty:
         return html.P(report.sentence, className="quiet")
     drawn = chart(control(report.tables["points"].frame, report.shop.name("flavour", flavour)), report.sentence)

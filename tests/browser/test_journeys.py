@@ -111,7 +111,7 @@ def test_a_batch_from_receiving_to_jars_then_amended_and_the_week_follows(tablet
 
     tablet.goto(f"{service.address}/bench")
     tablet.locator("article summary").first.click()
-    cut = [p for p in tablet.locator(".amend").all() if p.inner_text().startswith("cut")][0]
+    cut = next(p for p in tablet.locator(".amend").all() if p.inner_text().startswith("cut"))
     cut.get_by_text("Amend", exact=True).click()
     tablet.wait_for_selector("dialog[open] form[data-command]")
     assert tablet.locator('dialog [name="gives.0.mass"]').input_value() == "10.9 kg"

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Query, Request, Response
 from ledger.analytics.compare import shift, week_of
 from ledger.application import reports as r
 from ledger.application.ledger import Ledger
-from ledger.application.reports_types import Report
+from ledger.application.reports_types import Report, read_week
 from ledger.interfaces.exports import to_bytes
 from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
 from ledger.interfaces.web_api.problems import BadRequest, NotThere
@@ -43,7 +43,7 @@ def make(ledger: Ledger, name: str, ask: Ask) -> Report:
     full = {"batch": "", "flavour": "", "known": "", "week": this} | {k: v for k, v in ask.items() if v}
     full["stated"] = ask.get("first_week", "")
     full.setdefault("last_week", this)
-    full.setdefault("first_week", shift(full["last_week"], -11) if r.read_week(full["last_week"]) else "")
+    full.setdefault("first_week", shift(full["last_week"], -11) if read_week(full["last_week"]) else "")
     if name == "control" and not full["flavour"]:
         raise BadRequest("A control chart is of one flavour; name it with `flavour`.")
     return REPORTS[name][1](ledger, full)
