@@ -85,6 +85,7 @@ def test_pure_folders_import_no_input_or_output(folder):
         for line, name in imports(p)
         if name.split(".")[0] in IO
     ]
+    breaches = [b for b in breaches if not any(b.startswith(f) and b.endswith(f" {m}") for f, m in EXCUSED.items())]
     assert not breaches, "\n".join(breaches)
 
 
