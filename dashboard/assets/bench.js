@@ -75,7 +75,11 @@
     dialog.setAttribute("aria-labelledby", "form-title");
     document.body.appendChild(dialog);
     dialog.addEventListener("click", (e) => { if (e.target.closest("[data-close]")) dialog.close(); });
-    dialog.addEventListener("close", () => { if (opener && document.contains(opener)) opener.focus(); opener = null; });
+    dialog.addEventListener("close", () => { /* the page may have been drawn anew meanwhile */
+      const back = opener && (document.contains(opener) ? opener : document.querySelector('[data-form="' + CSS.escape(opener.dataset.form || "") + '"]'));
+      if (back) back.focus();
+      opener = null;
+    });
     dialog.addEventListener("submit", (e) => { e.preventDefault(); submit(e.target); });
     dialog.addEventListener("input", (e) => { keepDraft(); e.target.classList && e.target.closest(".field") && check(e.target.form); });
     dialog.addEventListener("change", () => { keepDraft(); });
