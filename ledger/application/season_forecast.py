@@ -185,9 +185,14 @@ def why_of(made: Made, flavour: str) -> pd.DataFrame:
     series = series[series["level"] == "series"]
     if flavour:
         series = series[series["flavour"] == flavour]
-    mass = series.groupby(["flavour", "channel", "model", "why"], as_index=False, sort=True)["mean"].sum()
-    best = mass.sort_values("mean", ascending=False, kind="stable").drop_duplicates("flavour").sort_values("flavour")
-    return best[["flavour", "model", "why"]].reset_index(drop=True)
+    mass = series.groupby(["flavour", "channel", "model", "why"], sort=True)["mean"].sum().reset_index()
+    best = (
+        mass.sort_values(by=["mean"], ascending=False, kind="stable")
+        .drop_duplicates("flavour")
+        .sort_values(by=["flavour"])
+    )
+    told: pd.DataFrame = best[["flavour", "model", "why"]].reset_index(drop=True)
+    return told
 
 
 def override_rows(made: Made) -> pd.DataFrame:

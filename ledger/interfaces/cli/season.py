@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import signal
+import threading
 from typing import Any
 
 import click
 
-from ledger.application import season_forecast
+from ledger.application import season_forecast, season_plan, season_words
 from ledger.application.reports_types import read_week, read_weeks
+from ledger.application.season_report import plan_report
+from ledger.application.season_settings import EFFORTS, PlanSettings
+from ledger.errors import LedgerDamaged
 from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
 from ledger.interfaces.cli.read import KNOWN, _known, show, with_forms
+from ledger.planning import Progress
 
 
 @click.group("season")
@@ -64,6 +70,96 @@ def override(
     )
     console().print(f"The model said {said} packs, you say {packs}.")
     tell(outcome)
+
+
+def plan_options(function: Any) -> Any:
+    """How long, how hard and on which assumptions to plan."""
+    options = (
+        click.option("--weeks", default=26, show_default=True, help="Weeks planned, 1 to 52."),
+        click.option("--effort", type=click.Choice(sorted(EFFORTS)), default="normal", show_default=True),
+        click.option("--making", "making_percent", default=100, show_default=True, help="Share of the book's hours free for making, in %."),
+        click.option("--helper-shifts", default=2, show_default=True, help="Most helper shifts a week."),
+        click.option("--overtime", "overtime_minutes_a_day", default=90, show_default=True, help="Most minutes of overtime a person and day."),
+        click.option("--store-kg", default=0, show_default=True, help="Room for packed candy (0: never full)."),
+        click.option("--service", "service_percent", default=90, show_default=True, help="Share of weeks an everyday flavour should last, in %."),
+    )  # fmt: skip
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+@season.command("plan")
+@plan_options
+@click.option("--adopt", is_flag=True, help="Make it the plan: kept as an entry with its lines, cost and bound.")
+@with_forms
+@pass_shop
+def plan(
+    shop: Shop, effort: str, adopt: bool, as_json: bool, as_csv: bool, only: str, file: Any, **settings: int
+) -> None:
+    """What to make when, what will be missing and why (Ctrl-C stops and keeps the best so far)."""
+    made = _planned(shop, PlanSettings(**settings), effort)
+    show(plan_report(made), as_json, as_csv, only, file)
+    if adopt:
+        name, outcome = season_plan.adopt(shop.ledger, made, shop.by)
+        console(error=True).print(f"Adopted as {name}.")
+        if not (as_json or as_csv):
+            tell(outcome)
+
+
+def _planned(shop: Shop, settings: PlanSettings, effort: str) -> season_plan.PlanMade:
+    """Make a plan with its stages told on the error stream; Ctrl-C stops it at the best so far."""
+    out = console(error=True)
+    stop = threading.Event()
+    before = (
+        signal.signal(signal.SIGINT, lambda *_: stop.set())
+        if threading.current_thread() is threading.main_thread()
+        else None
+    )
+    try:
+        with out.status("Planning") as status:
+
+            def told(at: Progress) -> str | None:
+                status.update(season_words.stage(at))
+                return "stop" if stop.is_set() else None
+
+            return season_plan.make(shop.ledger, settings, effort, told)
+    finally:
+        if before is not None:
+            signal.signal(signal.SIGINT, before)
+
+
+@season.command("check")
+@click.argument("plan_id", required=False)
+@pass_shop
+def check(shop: Shop, plan_id: str | None) -> None:
+    """Recompute cost, room and stock of an adopted plan from its lines; nothing is solved."""
+    paper = season_plan.adopted(shop.ledger, plan_id or "")
+    found = season_plan.recheck(paper)
+    for wrong in found.wrong:
+        console().print(wrong, markup=False)
+    console().print(
+        f"Plan {paper.plan}: {'its lines, cost and stock agree.' if found.agrees else 'does not agree with itself.'}"
+    )
+    if not found.agrees:
+        raise LedgerDamaged(f"Plan {paper.plan} does not agree with itself.", plan=paper.plan)
+
+
+@season.command("lines")
+@click.argument("plan_id", required=False)
+@pass_shop
+def lines(shop: Shop, plan_id: str | None) -> None:
+    """Every planned batch of the adopted plan, and the batch opened for it."""
+    for row in season_plan.line_states(shop.ledger, season_plan.adopted(shop.ledger, plan_id or "")):
+        day = f"day {row['day']}" if row["day"] else "no day"
+        click.echo(f"{row['label']}  {day:7}  {row['plan_line']:36}  {row['batch'] or 'not opened'}")
+
+
+@season.command("open")
+@click.argument("plan_line", required=False)
+@pass_shop
+def open_(shop: Shop, plan_line: str | None) -> None:
+    """Open a planned batch as a batch (the next one if none is named); its sheet comes from `slabbook sheet`."""
+    tell(season_plan.open_line(shop.ledger, plan_line or season_plan.next_line(shop.ledger)["plan_line"], shop.by))
 
 
 COMMANDS: tuple[click.Command, ...] = (season,)

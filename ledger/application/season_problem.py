@@ -1,0 +1,421 @@
+"""The planning problem of the shop as it stands: book, labour history, stock, announced days and the forecast, in the planner's words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from ledger.analytics.compare import monday, shift
+from ledger.analytics.forecast_input import closed_days
+from ledger.application.season_floor import Floor, floor_of
+from ledger.application.season_forecast import Made
+from ledger.application.season_history import announced, bulk_orders
+from ledger.application.season_settings import PlanSettings, prices_of
+from ledger.domain.books import entries as e
+from ledger.forecast.calendar import week_number
+from ledger.planning import Batches, Item, Kettle, Opening, Problem, Season, ShowTime
+from ledger.planning.day import DayShop
+from ledger.planning.expected_loss import with_curves, with_safety
+from ledger.planning.newsvendor import sd_of_band
+from ledger.planning.problem import price_of_a_missed_kilo
+
+SPOILED_SUGAR_PERCENT = 20
+"""After its feast a kilo is worth this share of its material (common practice, no source)."""
+ENOUGH_BATCHES = 3
+MOST_BATCHES = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A problem with what is needed to read its plan: item -> (flavour, design), the floor, the first day planned, notes."""
+
+    problem: Problem
+    shop: DayShop
+    floor: Floor
+    made_of: Mapping[str, tuple[str, str]]
+    first_day: date
+    forecast: Made
+    settings: PlanSettings
+    in_force: Any
+    notes: tuple[str, ...]
+
+    @property
+    def week_starts(self) -> list[date]:
+        """The Monday of each week planned."""
+        return [monday(week.label) for week in self.problem.weeks]
+
+
+def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
+    """The problem from the running week on: what is left of this week, then whole weeks."""
+    seen = forecast.seen
+    on, book = seen.on, seen.on.book
+    start, today = monday(seen.origin), date.fromisoformat(seen.day)
+    labels = [shift(seen.origin, n) for n in range(settings.weeks)]
+    shut = _shut(on)
+    floor = floor_of(on, settings, seen.day)
+    weeks = tuple(
+        floor.week(label, today if n == 0 else monday(label), shut, settings) for n, label in enumerate(labels)
+    )
+    left_open = _left_open(on.site, start, today, shut)
+    notes: list[str] = list(floor.notes)
+    items, made_of = [], {}
+    yields = _yields(on)
+    lots = on.queries.lots()
+    demand = _Demand(forecast, labels, left_open, notes)
+    for flavour, design in things(on.book, demand.designs):
+        key = flavour.id if demand.designs.get(flavour.id, 1) == 1 else f"{flavour.id}.{design.id if design else '-'}"
+        if _away(forecast, flavour, start, settings):
+            notes.append(f"{flavour.name}: its season begins after these weeks; it is not planned yet.")
+            continue
+        made_of[key] = (flavour.id, design.id if design else "")
+        items.append(_item(key, flavour, design, forecast, settings, floor, yields, lots, demand, start, today, notes))
+    kettles = tuple(
+        Kettle(name=s.name or s.id, size_g=s.max_mg // 1000, minimum_g=s.min_mg // 1000)
+        for s in book.all(e.Station)
+        if s.kind == "kettle"
+    )
+    shows = tuple(_shows(on, labels, notes))
+    in_force = plan_in_force(on)
+    frozen, kept, frozen_weeks = _standing(on, in_force, labels, seen.origin, made_of)
+    problem = Problem(
+        items=tuple(items), weeks=weeks, prices=prices_of(settings, book), kettles=kettles, show_times=shows,
+        store_g=settings.store_kg * 1000 if settings.store_kg else None, frozen_weeks=frozen_weeks, frozen=frozen, kept=kept,
+        kept_weeks=max(2, frozen_weeks), currency=on.site.currency, minor_per_major=10**on.site.currency_digits,
+        opens=9 * 60, closes=9 * 60 + on.site.day_seconds // 60,
+    )  # fmt: skip
+    return Asked(problem, floor.shop, floor, made_of, today, forecast, settings, in_force, tuple(dict.fromkeys(notes)))
+
+
+def things(book: Any, designs: Mapping[str, int]) -> list[tuple[e.Flavour, e.Design | None]]:
+    """What the shop plans by itself: each flavour in each of its designs (in none where the book draws none)."""
+    found: list[tuple[e.Flavour, e.Design | None]] = []
+    for flavour in book.all(e.Flavour):
+        mine = [d for d in book.all(e.Design) if d.flavour == flavour.id]
+        packed = {p.design for p in book.all(e.Pack) if p.flavour == flavour.id and p.design}
+        mine += [d for d in book.all(e.Design) if d.id in packed and d not in mine]
+        found += [(flavour, d) for d in mine] or [(flavour, None)]
+    return found
+
+
+class _Demand:
+    """Grams a week of each flavour and design, from the forecast in packs and the designs' shares."""
+
+    def __init__(self, forecast: Made, labels: list[str], left_open: float, notes: list[str]) -> None:
+        self.labels, self.left_open = labels, left_open
+        weekly = forecast.result.weekly
+        series = weekly[weekly["level"] == "series"]
+        self.mean = (
+            series.pivot_table(index=["flavour", "channel"], columns="week", values="mean", aggfunc="sum")
+            .reindex(columns=labels)
+            .fillna(0.0)
+        )
+        self.grams = forecast.seen.grams
+        self.shares = forecast.seen.shares
+        self.designs: dict[str, int] = {}
+        for flavour, _design in things(forecast.seen.on.book, {}):
+            self.designs[flavour.id] = self.designs.get(flavour.id, 0) + 1
+        bulk, _ = bulk_orders(forecast.seen.on)
+        self.bulk = bulk[bulk["week"].isin(labels)]
+        self.level = weekly[weekly["level"] == "flavour"]
+        self.sums = forecast.result.cumulated[forecast.result.cumulated["level"] == "flavour"]
+
+    def grams_by_week(self, flavour: str, design: str) -> list[int]:
+        """Expected and promised grams by week; what is left of the first week only."""
+        total = [0.0] * len(self.labels)
+        alone = self.designs.get(flavour, 1) == 1
+        for key, row in self.mean.iterrows():
+            name, channel = str(key[0]), str(key[1])  # type: ignore[index]
+            if name == flavour:
+                share = 1.0 if alone else self._share(flavour, channel, design)
+                total = [t + float(v) * share for t, v in zip(total, row, strict=True)]
+        if total:
+            total[0] *= self.left_open
+        for order in self.bulk[self.bulk["flavour"] == flavour].itertuples(index=False):
+            share = 1.0 if alone else self._share(flavour, str(order.channel), design)
+            total[self.labels.index(str(order.week))] += float(str(order.units)) * share
+        return [round(t * self.grams.get(flavour, 0.0)) for t in total]
+
+    def _share(self, flavour: str, channel: str, design: str) -> float:
+        table = self.shares[(self.shares["flavour"] == flavour) & (self.shares["channel"] == channel)]
+        if table.empty:
+            return 1.0 / self.designs[flavour]
+        return float(table["share"].to_numpy(dtype=float)[(table["design"] == design).to_numpy()].sum())
+
+    def week_sd(self, flavour: str) -> int:
+        """Grams: the typical spread of one week of an everyday flavour, from its calibrated weekly band."""
+        rows = self.level[(self.level["flavour"] == flavour) & (self.level["mean"] > 0)]
+        if rows.empty:
+            return 0
+        grams = self.grams.get(flavour, 0.0)
+        return sd_of_band(round(float(rows["q10"].median()) * grams), round(float(rows["q90"].median()) * grams))
+
+    def cumulative_sd(self, flavour: str, demand_g: list[int]) -> list[int]:
+        """Grams: spread of demand from now through each week, from the bands calibrated on sums (2, 4, 8 weeks, the season)."""
+        rows = self.sums[(self.sums["flavour"] == flavour) & (self.sums["mean"] > 0)]
+        points = sorted(
+            (int(r.weeks), (float(r.q90) - float(r.q10)) / 2.563 / float(r.mean)) for r in rows.itertuples()
+        )
+        out, so_far = [], 0
+        for n, grams in enumerate(demand_g, start=1):
+            so_far += grams
+            out.append(round(so_far * _between(points, n)))
+        return out
+
+
+def _between(points: list[tuple[int, float]], at: int) -> float:
+    if not points:
+        return 0.35
+    before = [p for p in points if p[0] <= at]
+    after = [p for p in points if p[0] >= at]
+    if not before or not after:
+        return (before[-1] if before else after[0])[1]
+    low, high = before[-1], after[0]
+    return low[1] if low[0] == high[0] else low[1] + (high[1] - low[1]) * (at - low[0]) / (high[0] - low[0])
+
+
+def _item(
+    key: str, flavour: e.Flavour, design: e.Design | None, forecast: Made, settings: PlanSettings, floor: Floor, yields: pd.DataFrame,
+    lots: pd.DataFrame, demand: _Demand, start: date, today: date, notes: list[str],
+) -> Item:  # fmt: skip
+    book = forecast.seen.on.book
+    recipe = book.recipe_of(flavour.id)
+    kind = design.kind if design else "plain"
+    name = (
+        flavour.name if demand.designs.get(flavour.id, 1) == 1 or design is None else f"{flavour.name}, {design.name}"
+    )
+    packs = [p for p in book.all(e.Pack) if p.flavour == flavour.id and (not design or p.design in ("", design.id))]
+    batch_g = _batch_g(yields, flavour.id, design.id if design else "", recipe, name, notes)
+    material = _material_per_kg(book, recipe, batch_g)
+    price = _price_per_kg(packs, forecast, flavour.id)
+    grams = demand.grams_by_week(flavour.id, design.id if design else "")
+    season = _season(forecast, flavour, start, settings, material, name, notes)
+    feast = season is not None
+    if season is not None and season.last_week < 0:
+        grams = [0] * len(grams)
+    elif season is not None and any(grams[season.last_week + 1 :]):
+        notes.append(
+            f"{name}: only its first season in these weeks is planned; plan again after {demand.labels[season.last_week]}."
+        )
+    average = sum(grams) // max(1, len(grams))
+    life = max((p.best_before_days for p in packs), default=365)
+    wait, not_yet = _waits(forecast, recipe, lots, today)
+    item = Item(
+        key=key, name=name, batch_g=batch_g, demand_g=tuple(grams), minutes=floor.minutes(recipe, kind), kind=kind, flavour=flavour.id,
+        family=flavour.colour or flavour.id, load_g=0 if recipe is None else sum(line.mass_mg for line in recipe.lines) // 1000,
+        has_recipe=recipe is not None, price_per_kg=price, material_per_kg=material,
+        lost_per_kg=price_of_a_missed_kilo(price, material, settings.lost_percent_feast if feast else settings.lost_percent_everyday),
+        hold_per_kg_week=settings.hold_per_kg_week, display_g=sum(p.display_minimum * p.net_mg for p in packs) // 1000,
+        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, flavour.id, design, start), season=season,
+        earliest_week=wait, not_yet=not_yet, closing_cap_g=0 if feast else settings.closing_weeks * average,
+        closing_value_per_kg=0 if feast else material + 120, closing_low_per_kg=0 if feast else material // 2,
+        good_to_show=kind == "picture", most_a_week=settings.most_a_week,
+    )  # fmt: skip
+    if feast and any(grams):
+        item = with_curves(item, demand.cumulative_sd(flavour.id, grams))
+    elif any(grams) and 0 < settings.service_percent < 100:
+        item = with_safety(item, demand.week_sd(flavour.id), settings.service_percent / 100)
+    return item
+
+
+def _yields(on: Any) -> pd.DataFrame:
+    """Grams packed by batch: ``batch``, ``flavour``, ``design``, ``grams``, oldest first, as known."""
+    rows = on.queries.balances(
+        ["batch", "day", "flavour", "design", "step", "kind"], known=on.known, kinds=["lot.packs"]
+    )
+    rows = rows[(rows["step"] == "pack") & (rows["batch"] != "")]
+    table = rows.groupby(["batch", "flavour", "design"], as_index=False).agg(day=("day", "max"), mg=("mass_mg", "sum"))
+    table["grams"] = table["mg"] // 1000
+    ordered: pd.DataFrame = table[table["grams"] > 0].sort_values(["day", "batch"], ignore_index=True)
+    return ordered
+
+
+def _batch_g(
+    yields: pd.DataFrame, flavour: str, design: str, recipe: e.Recipe | None, name: str, notes: list[str]
+) -> int:
+    mine = yields[(yields["flavour"] == flavour) & ((yields["design"] == design) | (design == ""))]["grams"].tail(
+        MOST_BATCHES
+    )
+    if len(mine) >= ENOUGH_BATCHES:
+        return int(mine.median())
+    if recipe is None or not recipe.lines:
+        return 0
+    return 0 if recipe.moisture_ppm >= 1_000_000 else _by_recipe(recipe)
+
+
+def _by_recipe(recipe: e.Recipe) -> int:
+    """Sellable grams of a full kettle by its recipe: what the lines weigh, times its process yield."""
+    return sum(line.mass_mg for line in recipe.lines) // 1000 * recipe.process_yield_ppm // 1_000_000
+
+
+def _material_per_kg(book: Any, recipe: e.Recipe | None, batch_g: int) -> int:
+    if recipe is None or batch_g <= 0:
+        return 0
+    cost = 0
+    for line in recipe.lines:
+        material = book.find(e.Material, line.material)
+        cost += line.mass_mg * (material.cost if material else 0) // 1_000_000
+    return int(cost * 1000 // batch_g)
+
+
+def _price_per_kg(packs: list[e.Pack], forecast: Made, flavour: str) -> int:
+    """Mean price of a kilo over what was lately sold of each pack; the plain mean where nothing was."""
+    sold = forecast.seen.sold
+    mine = sold[(sold["flavour"] == flavour)].groupby("item")["mass_mg"].sum()
+    known = {p.id: p.price * 1_000_000 // p.net_mg for p in packs if p.net_mg and p.price}
+    weight = {id: int(mine.get(id, 0)) for id in known}
+    if sum(weight.values()):
+        return sum(known[id] * w for id, w in weight.items()) // sum(weight.values())
+    return sum(known.values()) // len(known) if known else 0
+
+
+def _season(
+    forecast: Made, flavour: e.Flavour, start: date, settings: PlanSettings, material: int, name: str, notes: list[str]
+) -> Season | None:
+    """First and last week in which a season flavour sells, counted from the first week planned; None for one sold all year."""
+    window = forecast.seen.settings.window_of(flavour.id)
+    if window is None:
+        return None
+    feast = forecast.seen.settings.feast(window.feast)
+    days = feast.days(start - timedelta(days=400), start + timedelta(days=7 * settings.weeks + 400))
+    ahead = [d for d in days if d + timedelta(days=window.days_after) >= start]
+    salvage = material * SPOILED_SUGAR_PERCENT // 100
+    if not ahead:
+        last = days[-1] if days else None
+        when = f"was last on {last}" if last else "has no day in the book near these weeks"
+        notes.append(
+            f"{name}: its feast {window.feast} {when}; enter its next date in the book. Nothing is planned for it."
+        )
+        return Season(first_week=-2, last_week=-1, salvage_per_kg=salvage)
+    first = (ahead[0] - timedelta(days=window.days_before) - start).days // 7
+    last_week = (ahead[0] + timedelta(days=window.days_after) - start).days // 7
+    if last_week >= settings.weeks:
+        return Season(first_week=max(0, first), last_week=settings.weeks - 1, salvage_per_kg=material)
+    return Season(first_week=max(0, first), last_week=last_week, salvage_per_kg=salvage)
+
+
+def _away(forecast: Made, flavour: e.Flavour, start: date, settings: PlanSettings) -> bool:
+    """Whether a season flavour's next season begins only after the last week planned."""
+    window = forecast.seen.settings.window_of(flavour.id)
+    if window is None:
+        return False
+    days = forecast.seen.settings.feast(window.feast).days(
+        start - timedelta(days=400), start + timedelta(days=7 * settings.weeks + 400)
+    )
+    ahead = [d for d in days if d + timedelta(days=window.days_after) >= start]
+    return bool(ahead) and ahead[0] - timedelta(days=window.days_before) >= start + timedelta(weeks=settings.weeks)
+
+
+def _opening(lots: pd.DataFrame, flavour: str, design: e.Design | None, start: date) -> tuple[Opening, ...]:
+    """Stock in the house that may be sold: packs not held, and what is in work, with the last week of each lot's date."""
+    mine = lots[
+        (lots["flavour"] == flavour) & lots["kind"].isin(["packs", "pieces", "rods", "log"]) & (lots["held"] == "")
+    ]
+    if design is not None:
+        mine = mine[mine["design"].isin(["", design.id])]
+    found = []
+    for lot in mine.to_dict("records"):
+        last = 10_000
+        if lot["best_before"]:
+            last = (date.fromisoformat(str(lot["best_before"])) - start).days // 7
+        if last >= 0 and lot["mass_mg"] > 0:
+            found.append(Opening(grams=int(lot["mass_mg"]) // 1000, good_through=last))
+    return tuple(found)
+
+
+def _waits(forecast: Made, recipe: e.Recipe | None, lots: pd.DataFrame, today: date) -> tuple[int, str]:
+    """First week in which everything for one batch can be in the house, and what it waits for."""
+    if recipe is None:
+        return 0, "the material is not in the house"
+    book = forecast.seen.on.book
+    wait, what = 0, ""
+    free = lots[(lots["kind"] == "material") & (lots["held"] == "")].groupby("item")["mass_mg"].sum()
+    for line in recipe.lines:
+        material = book.find(e.Material, line.material)
+        if material is None or not material.tracked or int(free.get(line.material, 0)) >= line.mass_mg:
+            continue
+        there = today + timedelta(days=material.lead_days + 1)
+        weeks = (there - today + timedelta(days=today.weekday())).days // 7
+        weeks = weeks if weeks > wait else wait
+        if weeks >= wait:
+            wait, what = weeks, material.name
+    return wait, f"{what} is not in the house" if what else "the material is not in the house"
+
+
+def _shut(on: Any) -> set[str]:
+    rows = [(p.from_day, p.to_day, p.flavour, p.channel, p.kind) for p in announced(on, "closure")]
+    return closed_days(pd.DataFrame(rows, columns=["from_day", "to_day", "flavour", "channel", "kind"]))
+
+
+def _left_open(site: e.Site, start: date, today: date, shut: set[str]) -> float:
+    days = [start + timedelta(days=n) for n in range(7)]
+    open_days = [d for d in days if d.isoweekday() in site.open_days and d.isoformat() not in shut]
+    return sum(d >= today for d in open_days) / len(open_days) if open_days else 0.0
+
+
+def _shows(on: Any, labels: list[str], notes: list[str]) -> list[ShowTime]:
+    """Shows announced ("14:00-15:30" begins the note), as week, making day of that week and minutes of the day."""
+    found = []
+    for paper in announced(on, "show"):
+        day = date.fromisoformat(paper.from_day)
+        label = f"{day.isocalendar().year}-W{day.isocalendar().week:02d}"
+        if label < labels[0] or label > labels[-1]:
+            continue
+        try:
+            one, two = paper.note.split()[0].split("-")
+            start, end = (int(t.split(":")[0]) * 60 + int(t.split(":")[1]) for t in (one, two))
+        except (ValueError, IndexError):
+            notes.append(
+                f"The show on {paper.from_day} does not say from when to when (`14:00-15:30`); it is left out."
+            )
+            continue
+        making = [d for d in on.site.making_days]
+        place = making.index(day.isoweekday()) if day.isoweekday() in making else 99
+        found.append(ShowTime(week=week_number(label) - week_number(labels[0]), day=place, start=start, end=end))
+    return found
+
+
+def plan_in_force(on: Any) -> Any:
+    """The newest adopted plan as known (None: there is none)."""
+    papers = [p for position, p in on.queries.papers("plan") if position <= on.known]
+    return papers[-1] if papers else None
+
+
+def _standing(
+    on: Any, paper: Any, labels: list[str], origin: str, made_of: Mapping[str, tuple[str, str]]
+) -> tuple[tuple[Batches, ...], tuple[Batches, ...], int]:
+    """Frozen lines, kept lines and how many weeks are frozen, of the plan in force; what was opened this week is taken off."""
+    if paper is None:
+        return (), (), 0
+    opened = on.queries.batches(first_day=monday(origin).isoformat())
+    done: dict[tuple[str, str], int] = {}
+    for row in opened.to_dict("records"):
+        key = (str(row["flavour"]), str(row["design"]))
+        done[key] = done.get(key, 0) + (row["status"] != "voided")
+    frozen: list[Batches] = []
+    kept: list[Batches] = []
+    for line in paper.lines:
+        if line["item"] not in made_of or line["label"] not in labels:
+            continue
+        week, batches = labels.index(line["label"]), int(line["batches"])
+        if week == 0:
+            thing = made_of[line["item"]]
+            used = min(batches, done.get(thing, 0))
+            done[thing] = done.get(thing, 0) - used
+            batches -= used
+        if batches > 0:
+            row = Batches(item=line["item"], week=week, batches=batches)
+            (frozen if line["label"] <= paper.frozen_until else kept).append(row)
+    frozen_weeks = sum(label <= paper.frozen_until for label in labels)
+    return tuple(frozen), tuple(kept), frozen_weeks
+
+
+def without_frozen(asked: Asked) -> Problem:
+    """The problem with nothing held from the plan in force."""
+    return replace(asked.problem, frozen_weeks=0, frozen=(), kept=())
+
+
+__all__ = ["Asked", "plan_in_force", "problem_of", "things", "without_frozen"]
