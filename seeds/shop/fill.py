@@ -14,7 +14,7 @@ from ledger.domain.books.commands import Define
 from ledger.domain.codes import next_batch_code
 from ledger.domain.parts import Work
 from ledger.errors import BadInput, Refused
-from seeds.shop import calendar, corrections, mishaps, recalls
+from seeds.shop import calendar, corrections, mishaps, recalls, under_way
 from seeds.shop.recorder import Recorder, at
 from seeds.shop.settings import shop as read_shop
 from seeds.shop.world import World, build
@@ -73,6 +73,8 @@ def fill(
                 recorder.flush(at(day, 22, zone))
                 if progress is not None:
                     progress(number + 1, whole)
+        recorder.flush()
+        world.note("under way", under_way.leave_some(world, last))
         recorder.flush(at(last, 22, zone))
         if progress is not None:
             progress(whole, whole)

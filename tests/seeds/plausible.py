@@ -36,6 +36,7 @@ def batches(ledger: Ledger) -> pd.DataFrame:
             "day": rows.groupby("batch").day.min(),
         }
     )
+    frame = frame[frame.cut.notna()].copy()  # what is still on the bench at the end has no yield yet
     for role in ("sugar", "syrup", "acid", "flavour", "colour"):
         items = {m.id for m in book.all(e.Material) if m.role == role}
         frame["flavouring" if role == "flavour" else role] = -into[into.item.isin(items)].groupby("batch").mass_mg.sum()
