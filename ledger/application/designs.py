@@ -27,6 +27,7 @@ from ledger.errors import BadInput, UnknownThing
 
 VARIABLE = "SLABBOOK_DESIGNS"
 SETTINGS = "sheet.toml"
+SHIPPED = ("designs", "stripes")
 _STEM = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _\-]{0,63}")
 _FILE = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _\-]{0,63}\.(svg|png)", re.IGNORECASE)
 MOST_BYTES = 20_000_000
@@ -54,7 +55,7 @@ class Bench:
 
     Attributes:
         least_line: thinnest line or gap it trusts in a rod. rod_length: what rods are cut to on the table.
-        ends: length of log lost to both tapered ends together (0: a tenth of the log's
+        ends: length of log lost to both tapered ends together (0: a sixteenth of the log's
             diameter, common practice, no source). longest_log: what table and crew can handle.
         rod_step: one step of its rod gauge. loads: kettle loads that can be worked before the first has gone hard.
         clear, pulled: densities, kg/m3, used until its own pieces have been weighed.
@@ -79,7 +80,8 @@ def folders(ledger: Ledger) -> tuple[Path, ...]:
     own = [Path(x) for x in named.split(os.pathsep) if x]
     if not own and url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:":
         own = [Path(url.database).resolve().parent / "designs"]
-    return (*own, Path(str(files("seeds").joinpath("designs"))))
+    shipped = files("seeds")
+    return (*own, *(Path(str(shipped.joinpath(name))) for name in SHIPPED))
 
 
 def find_design(places: Sequence[Path], design: Design) -> DesignFiles:

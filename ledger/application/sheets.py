@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
-from typing import Literal, cast
+from typing import Literal
 
 from ledger import quantities
 from ledger.application.designs import find_design, folders, read_bench
@@ -29,6 +29,7 @@ from ledger.application.sheets_recipe import (
 )
 from ledger.craft.cook import KettleLimits
 from ledger.craft.errors import AltitudeUnknown
+from ledger.craft.numbers import within
 from ledger.craft.plan import plan_batch
 from ledger.craft.sheet import BatchSheet, sheet_from_plain, sheet_to_plain
 from ledger.craft.sheet_request import PackSpec, SheetRequest
@@ -105,8 +106,9 @@ class Issued:
 def how_printed(book: Book) -> tuple[Units, Paper]:
     """Units and paper of the shop."""
     site = book.site()
-    units = cast(Units, "us" if site.units == "us" else "metric")
-    return units, cast(Paper, "letter" if site.paper == "letter" else "a4")
+    units: Units = "us" if site.units == "us" else "metric"
+    paper: Paper = "letter" if site.paper == "letter" else "a4"
+    return units, paper
 
 
 def air(ledger: Ledger, book: Book, ask: Ask, kettle: str, day: str) -> tuple[SiteConditions, list[str]]:
@@ -161,6 +163,13 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
     flavour = book.get(e.Flavour, ask.flavour or design.flavour or _no_flavour(design))
     if ask.packs < 0 or ask.pieces < 0 or (ask.packs > 0) == (ask.pieces > 0):
         raise BadInput("Say how many packs or how many pieces are wanted: one of them, above zero.", packs=ask.packs)
+    for word, value, low, high in (
+        ("log", ask.log_um, 5, 1000),
+        ("rod", ask.rod_um, 2, 200),
+        ("piece", ask.piece_um, 1, 1000),
+    ):
+        if value:
+            within(f"the {word}", value / 1000, low, high, "mm", "Check the unit.")
     places = folders(ledger)
     bench, found = read_bench(places), find_design(places, design)
     recipe = read_recipe(book, flavour, bench)
@@ -168,7 +177,8 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
     pack, pack_note = pack_of(book, flavour, design, ask.pack)
     known = facts(ledger, book, flavour, design, day)
     units, paper = how_printed(book)
-    code = ask.batch or next_batch_code(day, set(ledger.queries.batches(first_day=day, last_day=day)["batch"]))
+    opened = min(day, ledger.today())
+    code = ask.batch or next_batch_code(opened, set(ledger.queries.batches(first_day=opened, last_day=opened)["batch"]))
     over = {"log_um": ask.log_um, "rod_um": ask.rod_um, "piece_um": ask.piece_um}
     if ask.ends_um is not None:
         over["ends_um"] = ask.ends_um
@@ -232,7 +242,8 @@ def _day(text: str) -> str:
 def issue(ledger: Ledger, ask: Ask, actor: str = "", command_id: str = "") -> Issued:
     """Plan, open the batch and keep the sheet: all in one transaction, or nothing.
 
-    A command id that comes again gets the sheet that was kept the first time.
+    A command id that comes again gets the sheet that was kept the first time. A sheet for a later day opens its batch today, under
+    today's code: nothing in the ledger is dated in the future.
 
     Raises:
         what `plan` raises; Refused: the batch named is closed or of another flavour.
@@ -244,15 +255,14 @@ def issue(ledger: Ledger, ask: Ask, actor: str = "", command_id: str = "") -> Is
     for attempt in range(TRIES):
         planned = plan(ledger, ask)
         batch = planned.sheet.batch
-        day = planned.sheet.planned_for
         if ask.batch:
             _check_open(ledger, planned, ask.batch)
-        today = ledger.today()
-        sheet = IssueSheet(day=min(today, day), batch=batch, sheet=sheet_to_plain(planned.sheet))
+        opened = min(planned.sheet.planned_for, ledger.today())
+        sheet = IssueSheet(day=opened, batch=batch, sheet=sheet_to_plain(planned.sheet))
         orders = [Order(sheet, actor, f"{command}-sheet")]
         if not ask.batch:
-            opened = OpenBatch(day=day, flavour=planned.flavour, design=planned.design, batch=batch)
-            orders.insert(0, Order(opened, actor, command))
+            start = OpenBatch(day=opened, flavour=planned.flavour, design=planned.design, batch=batch)
+            orders.insert(0, Order(start, actor, command))
         try:
             outcomes = ledger.do_all(orders)
         except Refused:

@@ -72,7 +72,8 @@ def _weighed(
     elif mains:
         beyond.append(("mains water", mains))
     taken = cook[cook["kind"].isin(["lot.material", "lot.reboil"]) & (cook["mass_mg"] < 0)]
-    for (kind, item), mass in taken.groupby(["kind", "item"], sort=True)["mass_mg"].sum().items():  # type: ignore[misc]
+    for row in taken.groupby(["kind", "item"], sort=True)["mass_mg"].sum().reset_index().to_dict("records"):
+        kind, item, mass = str(row["kind"]), str(row["item"]), int(row["mass_mg"])
         names = _names(on, item)
         keys = [
             key
@@ -80,11 +81,11 @@ def _weighed(
             if key.split(":")[0] in ("charge", "addition", "dye") and title in names
         ]
         if len(keys) == 1:
-            actual[keys[0]] = actual.get(keys[0], 0) - int(mass)
+            actual[keys[0]] = actual.get(keys[0], 0) - mass
         elif keys:  # the same material in several lines: shared out as planned
-            _share(sheet, keys, -int(mass), actual)
+            _share(sheet, keys, -mass, actual)
         else:
-            beyond.append((f"re-boil of {item}" if kind == "lot.reboil" else sorted(names)[0], -int(mass)))
+            beyond.append((f"re-boil of {item}" if kind == "lot.reboil" else sorted(names)[0], -mass))
 
 
 def _share(sheet: BatchSheet, keys: list[str], mass: int, actual: dict[str, int]) -> None:
@@ -231,17 +232,21 @@ def _frame(lines: list[PlanAgainstActual]) -> pd.DataFrame:
     ]
     frame = pd.DataFrame(rows, columns=["key", "title", "planned", "actual", "off", "off_ratio", "kind"])
     for name in ("planned", "actual", "off"):
-        frame[name] = pd.Series([float("nan") if r[name] is None else r[name] for r in rows], dtype=object)  # type: ignore[call-overload]
+        frame[name] = pd.Series([float("nan") if r[name] is None else r[name] for r in rows], dtype=object)
     frame["off_ratio"] = frame["off_ratio"].astype("float64")
     return frame
 
 
-def all_report(ledger: Ledger, known: int | str | None = None) -> Report:
-    """Every batch that has a sheet: cooked mass, pieces and packs, planned and made. Newest first."""
+def all_report(ledger: Ledger, known: int | str | None = None, most: int = 60) -> Report:
+    """The latest batches that have a sheet: cooked mass, pieces and packs, planned and made. Newest first."""
     on = basis(ledger, known)
-    papers = {event.batch: event for at, event in on.queries.papers("sheet") if at <= on.known}
+    papers = {}
+    for at, event in on.queries.papers("sheet"):
+        if at <= on.known:
+            papers.pop(event.batch, None)  # the newest sheet of a batch counts, and stands last
+            papers[event.batch] = event
     rows = []
-    for batch in papers:
+    for batch in list(papers)[-most:]:
         try:
             sheet, lines, _ = compared(on, ledger, batch)
         except UnknownThing:

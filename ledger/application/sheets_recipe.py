@@ -33,8 +33,8 @@ from ledger.errors import BadInput, Refused
 KETTLE_ROLES = ("sugar", "syrup", "water", "re-boil")
 OTHER_ROLES = ("acid", "flavour", "colour")
 WATER = "Mains water"
-ENDS_OF_LOG = 10
-"""Both tapered ends together are taken as a tenth of the log's diameter (common practice, no source)."""
+ENDS_OF_LOG = 16
+"""Both tapered ends together are taken as a sixteenth of the log's diameter (common practice, no source)."""
 SPREAD_PPM = 60_000
 """How far a recipe's own process yield is taken to be off while there is no history: six points either way."""
 

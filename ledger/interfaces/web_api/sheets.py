@@ -23,6 +23,7 @@ from ledger.interfaces.web_api.problems import NotThere
 router = APIRouter(tags=["sheets"])
 Said = Annotated[str, Field(max_length=40)]
 Code = Annotated[str, Field(max_length=64)]
+Day = Annotated[str, Field(pattern=r"^(\d{4}-\d{2}-\d{2})?$")]
 HTML_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'none'"
 
 
@@ -37,7 +38,7 @@ class SheetIn(BaseModel):
     pieces: Annotated[int, Field(ge=0, le=100_000_000)] = 0
     pack: Code = ""
     kettle: Code = ""
-    day: Annotated[str, Field(max_length=10)] = ""
+    day: Day = ""
     batch: Annotated[str, Field(max_length=20)] = ""
     water_reads: Said = ""
     barometer: Said = ""
@@ -88,7 +89,7 @@ class ThermometerIn(BaseModel):
     reads: Said
     barometer: Said = ""
     barometer_is_sea_level: bool = False
-    day: Annotated[str, Field(max_length=10)] = ""
+    day: Day = ""
     note: Annotated[str, Field(max_length=400)] = ""
     actor: Annotated[str, Field(max_length=40)] = ""
     command_id: Annotated[str, Field(max_length=64)] = ""
