@@ -22,7 +22,7 @@ from ledger.quantities import mass_text
 
 M = TypeVar("M", bound=Movement)
 PPM = 1_000_000
-DERIVED_FLAGS = frozenset({"unexplained", "low-yield"})
+DERIVED_FLAGS = frozenset({"unexplained"})
 UNIT = "mass"
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from ledger.domain.batch import commands as c
+from ledger.domain.batch.watch import watch
 from ledger.domain.batch.events import (
     BatchClosed,
     BatchOpened,
@@ -87,7 +88,9 @@ def open_batch(cmd: c.OpenBatch, state: State) -> list[Any]:
 
 def step(cmd: c.StepCommand, state: State) -> list[Any]:
     """Record one step of a batch: refuse what cannot be, work out the rest, flag what is strange."""
-    return [derive(state_step(cmd, state), state)]
+    event = derive(state_step(cmd, state), state)
+    strange = watch(event, need_batch(state, cmd.batch), state)
+    return [replace(event, flags=(*event.flags, *strange)) if strange else event]
 
 
 def state_step(cmd: c.StepCommand, state: State) -> Movement:
