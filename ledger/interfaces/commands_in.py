@@ -183,6 +183,8 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
     suffix = next((s for s in _SUFFIX if field.endswith(s)), "_seconds" if field == "seconds" else "")
     if isinstance(raw, bool) and hint is not bool:
         raise BadInput(f"`{raw}` does not belong here.", value=raw)
+    if field == "water_mg" and not isinstance(raw, int):
+        return quantities.mass(_said(raw), density_g_per_l=1_000)  # a litre of water is a kilogram, near enough for a kettle
     if suffix and not isinstance(raw, int):
         return _SUFFIX[suffix](_said(raw))
     if field in MONEY or (field == "amount"):
