@@ -156,9 +156,8 @@ class _Demand:
     def cumulative_sd(self, flavour: str, demand_g: list[int]) -> list[int]:
         """Grams: spread of demand from now through each week, from the bands calibrated on sums (2, 4, 8 weeks, the season)."""
         rows = self.sums[(self.sums["flavour"] == flavour) & (self.sums["mean"] > 0)]
-        points = sorted(
-            (int(r.weeks), (float(r.q90) - float(r.q10)) / 2.563 / float(r.mean)) for r in rows.itertuples()
-        )
+        numbers = rows[["weeks", "q10", "q90", "mean"]].to_numpy(dtype=float)
+        points = sorted((int(n), float(high - low) / 2.563 / float(mean)) for n, low, high, mean in numbers)
         out, so_far = [], 0
         for n, grams in enumerate(demand_g, start=1):
             so_far += grams

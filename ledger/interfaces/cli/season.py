@@ -8,11 +8,14 @@ from typing import Any
 
 import click
 
-from ledger.application import season_forecast, season_plan, season_words
+from ledger.application import season_facts, season_forecast, season_plan, season_words
 from ledger.application.reports_types import read_week, read_weeks
+from ledger.application.season_backtest import backtest_report
+from ledger.application.season_buy import buy_report
+from ledger.application.season_compare import compare_report
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import EFFORTS, PlanSettings
-from ledger.errors import LedgerDamaged
+from ledger.errors import BadInput, LedgerDamaged
 from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
 from ledger.interfaces.cli.read import KNOWN, _known, show, with_forms
 from ledger.planning import Progress
@@ -160,6 +163,88 @@ def lines(shop: Shop, plan_id: str | None) -> None:
 def open_(shop: Shop, plan_line: str | None) -> None:
     """Open a planned batch as a batch (the next one if none is named); its sheet comes from `slabbook sheet`."""
     tell(season_plan.open_line(shop.ledger, plan_line or season_plan.next_line(shop.ledger)["plan_line"], shop.by))
+
+
+@season.command("backtest")
+@click.option("--origins", default=13, show_default=True, help="Forecasts replayed, spread over the last year.")
+@click.option("--horizon", default=13, show_default=True, help="Weeks ahead of each.")
+@with_forms
+@pass_shop
+def backtest(shop: Shop, origins: int, horizon: int, **form: Any) -> None:
+    """How wrong the forecast has been, replayed on the ledger as it was known then, against the same week a year before."""
+    show(backtest_report(shop.ledger, origins, horizon), **form)
+
+
+@season.command("compare")
+@click.argument("plan_id", required=False)
+@click.option("--through", default="", help="Last week compared (the last full one if left out).")
+@with_forms
+@pass_shop
+def compare(shop: Shop, plan_id: str | None, through: str, **form: Any) -> None:
+    """Planned against made against sold, and where the difference came from, to the gram."""
+    show(compare_report(shop.ledger, plan_id or "", through), **form)
+
+
+@season.command("buy")
+@click.option("--cover", default=4, show_default=True, help="Weeks one order covers.")
+@with_forms
+@pass_shop
+def buy(shop: Shop, cover: int, **form: Any) -> None:
+    """What to order and by when for the adopted plan."""
+    show(buy_report(shop.ledger, cover_weeks=cover), **form)
+
+
+@season.group("note", invoke_without_command=False)
+def note() -> None:
+    """Facts beside the sales: run-outs, promotions, closures, bulk orders, shows."""
+
+
+def _noted(kind: str, told: str, *names: str) -> click.Command:
+    @click.command(kind, help=told)
+    @click.argument("first_day")
+    @click.argument("last_day", required=False)
+    @click.option("--note", "words", default="", help="In a few words.")
+    @pass_shop
+    def command(shop: Shop, first_day: str, last_day: str | None, words: str, **given: str) -> None:
+        row = {"kind": kind, "from": first_day, "to": last_day or "", "note": words} | given
+        tell(season_facts.record(shop.ledger, row, shop.by))
+
+    for name in names:
+        needed = name in season_facts.NEEDS[kind]
+        hints = {
+            "packs": "How many packs.",
+            "at": "From when to when, 14:00-15:30.",
+            "flavour": "Which flavour.",
+            "channel": "Which channel.",
+        }
+        command = click.option(f"--{name}", default="", required=needed, help=hints[name])(command)
+    return command
+
+
+for _command in (
+    _noted("run-out", "A flavour was gone from a channel, whole days.", "channel", "flavour"),
+    _noted("promotion", "A promotion, of everything unless named.", "channel", "flavour"),
+    _noted("closure", "The shop is shut: nothing made, nothing sold."),
+    _noted("bulk", "A bulk order, promised for a day.", "packs", "channel", "flavour"),
+    _noted("show", "A show: a batch must be in the making while customers watch.", "at"),
+):
+    note.add_command(_command)
+
+
+@note.command("file")
+@click.argument("file", type=click.File(encoding="utf-8-sig"))
+@click.option("--dry", is_flag=True, help="Read and check only.")
+@pass_shop
+def note_file(shop: Shop, file: Any, dry: bool) -> None:
+    """Facts from a CSV file: columns kind, from, to, flavour, channel, packs, at, note. Safe to load twice."""
+    done = season_facts.load(shop.ledger, file.read(), shop.by, dry)
+    for line, why in done.bad:
+        console(error=True).print(f"Line {line}: {why}", markup=False)
+    if done.bad:
+        raise BadInput(f"{len(done.bad)} of {done.rows} rows cannot be read; nothing was written.", rows=done.rows)
+    console().print(
+        f"{done.rows} rows: {done.recorded} {'would be ' if dry else ''}recorded, {done.repeated} were known."
+    )
 
 
 COMMANDS: tuple[click.Command, ...] = (season,)

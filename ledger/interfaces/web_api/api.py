@@ -62,6 +62,7 @@ def build_api(ledger: Ledger) -> FastAPI:
     app.include_router(commands.router)
     app.include_router(questions.router)
     app.include_router(reports.router)
+    app.include_router(season.router)
     app.include_router(sheets.router)
 
     @app.get("/problems", tags=["problems"], summary="Every problem this API can answer with")

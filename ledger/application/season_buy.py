@@ -1,0 +1,132 @@
+"""What to order and by when, from a plan: recipes, packs and their containers, lots in the house with their dates, lead times and pack sizes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from ledger.analytics.compare import monday
+from ledger.application.ledger import Ledger
+from ledger.application.reports_types import Basis, Report, Table, basis, columns
+from ledger.application.season_plan import adopted, read_back
+from ledger.domain.books import entries as e
+from ledger.planning import Plan, Problem
+from ledger.planning.buying import InHouse, Material, Order, Spoils, order_list
+
+COUNTED = "packaging"
+COLUMNS = columns(
+    ("order_by", "order by", "day"), ("needed_by", "in the house by", "day"), ("material", "material", "item"), ("supplier", "from"),
+    ("packs", "packs", "count"), ("amount", "amount", "count"), ("unit", "unit"), ("cost", "cost", "money"), ("late", "late", "yes"),
+)  # fmt: skip
+UNIT_PACK_G = 1000
+"""Where the book names no pack size a material is ordered by the kilogram."""
+
+
+def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None = None, made_of: Mapping[str, tuple[str, str]] | None = None,
+               cover_weeks: int = 4) -> Report:  # fmt: skip
+    """The order list of a plan, or of the adopted one. UnknownThing when there is neither."""
+    on = basis(ledger)
+    name = "this plan"
+    if plan is None or problem is None or made_of is None:
+        paper = adopted(ledger)
+        plan, problem = read_back(paper)
+        made_of = {line["item"]: (line["flavour"], line["design"]) for line in paper.lines}
+        name = f"plan {paper.plan}"
+    orders, spoils, notes = orders_of(on, plan, problem, made_of, cover_weeks)
+    rows = [
+        (
+            o.order_by.isoformat(),
+            o.needed_by.isoformat(),
+            o.material,
+            _supplier(on, o.material),
+            o.packs,
+            o.amount,
+            o.unit,
+            o.cost,
+            o.late,
+        )
+        for o in orders
+    ]
+    frame = pd.DataFrame(rows, columns=[c.name for c in COLUMNS])
+    late = [o for o in orders if o.late]
+    text = f"Nothing needs to be ordered for {name}: what is in the house lasts." if not orders else (
+        f"{len(orders)} orders for {name}; the first by {orders[0].order_by}." + (f" {len(late)} should have gone out already: {', '.join(dict.fromkeys(o.name for o in late))}." if late else "")
+    )  # fmt: skip
+    tables = {"orders": Table("Order by date", frame, COLUMNS)}
+    if spoils:
+        gone = pd.DataFrame(
+            [(s.material, s.amount * 1000, s.use_by.isoformat()) for s in spoils],
+            columns=["material", "mass_mg", "use_by"],
+        )
+        tables["spoils"] = Table("Will pass its date before the plan uses it", gone, columns(("material", "material", "item"), ("mass_mg", "mass", "mass"), ("use_by", "date", "day")))  # fmt: skip
+    return Report("season-buy", f"What to order for {name}", on.as_of, text, tables, notes, on.shop)
+
+
+def orders_of(
+    on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str, tuple[str, str]], cover_weeks: int = 4
+) -> tuple[list[Order], list[Spoils], tuple[str, ...]]:
+    """Orders, lots that spoil, and what could not be reckoned. Weeks gone by need nothing any more."""
+    book, notes = on.book, []
+    today = date.fromisoformat(on.today)
+    recipes: dict[str, dict[str, int]] = {}
+    for key, (flavour, _design) in made_of.items():
+        recipe = book.recipe_of(flavour)
+        wanted: dict[str, int] = {}
+        for line in recipe.lines if recipe else ():
+            material = book.find(e.Material, line.material)
+            if material is None:
+                notes.append(
+                    f"The recipe of {flavour} takes `{line.material}`, which is not in the book of materials; it is not on the list."
+                )
+            elif material.tracked:
+                wanted[line.material] = wanted.get(line.material, 0) + -(-line.mass_mg // 1000)
+        recipes[key] = wanted
+    ahead = tuple(
+        line for line in plan.lines if problem.weeks[line.week].label >= _this_week(today) and line.item in recipes
+    )
+    materials = [_material(m) for m in book.all(e.Material) if m.tracked]
+    lots = on.queries.lots(kinds=["material"])
+    house = [
+        InHouse(material=str(lot["item"]), amount=int(lot["mass_mg"]) // 1000, there=date.fromisoformat(str(lot["day"])),
+                use_by=date.fromisoformat(str(lot["best_before"])) if lot["best_before"] else None)
+        for lot in lots[lots["held"] == ""].to_dict("records")
+    ]  # fmt: skip
+    from dataclasses import replace
+
+    orders, spoils = order_list(
+        replace(plan, lines=ahead),
+        recipes,
+        materials,
+        house,
+        [monday(w.label) for w in problem.weeks],
+        today,
+        cover_weeks,
+    )
+    return orders, spoils, tuple(dict.fromkeys(notes))
+
+
+def _this_week(today: date) -> str:
+    iso = today.isocalendar()
+    return f"{iso.year}-W{iso.week:02d}"
+
+
+def _material(m: e.Material) -> Material:
+    pack = max(1, m.pack_mg // 1000) if m.pack_mg else UNIT_PACK_G
+    return Material(key=m.id, name=m.name, unit="g", pack=pack, lead_days=m.lead_days, keeps_days=m.shelf_days or None,
+                    price_per_pack=m.cost * pack // 1000)  # fmt: skip
+
+
+def _supplier(on: Basis, material: str) -> str:
+    found = on.book.find(e.Material, material)
+    return found.supplier if found else ""
+
+
+def order_csv(report: Report) -> Any:
+    """The order list as a DataFrame for a file."""
+    return report.tables["orders"].frame
+
+
+__all__ = ["COLUMNS", "buy_report", "order_csv", "orders_of"]

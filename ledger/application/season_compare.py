@@ -1,0 +1,149 @@
+"""Planned against made against sold: the difference of an adopted plan split exactly into what the plan knew and what came differently."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from ledger.analytics.compare import shift
+from ledger.application.ledger import Ledger
+from ledger.application.reports_types import Report, Table, basis, columns, read_week
+from ledger.application.season_history import SeasonHistory, season_history
+from ledger.application.season_plan import adopted, read_back
+from ledger.domain.postings import iso_week
+from ledger.errors import BadInput
+from ledger.planning import Plan, Problem
+from ledger.planning.deviation import Expected, Happened, Split, split
+
+MG = 1000
+SALES = ("sell", "ship", "return")
+LEAST_SHARE = 0.15
+COLUMNS = columns(
+    ("item", "what"), ("planned_mg", "planned to make", "mass"), ("made_mg", "made", "mass"), ("expected_mg", "planned demand", "mass"),
+    ("sold_mg", "sold", "mass"), ("missed_mg", "missed (estimate)", "mass"), ("known_mg", "known by plan", "mass"), ("forecast_mg", "forecast", "mass"),
+    ("batches_mg", "batches", "mass"), ("yield_mg", "yield", "mass"), ("count_mg", "count", "mass"), ("net_mg", "left or short", "mass"),
+)  # fmt: skip
+
+
+def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
+    """An adopted plan (the newest unless named) against what happened, through a week (the last full one unless given)."""
+    paper = adopted(ledger, plan)
+    made_for, problem = read_back(paper)
+    on = basis(ledger)
+    labels = [week.label for week in problem.weeks]
+    last = read_week(through) if through else shift(iso_week(on.today), -1)
+    running = last >= iso_week(on.today)
+    if last < labels[0]:
+        raise BadInput(
+            f"Plan {paper.plan} begins in {labels[0]} and no week of it is over yet; compare through the running week with --through {labels[0]}.",
+            value=last, limit=labels[0],
+        )  # fmt: skip
+    weeks = sum(label <= last for label in labels)
+    rows = [
+        as_row(name, s, e, h, missed)
+        for name, s, e, h, missed in splits(
+            ledger, paper, made_for, problem, weeks, labels[min(weeks, len(labels)) - 1]
+        )
+    ]
+    frame = pd.DataFrame(rows)
+    sums = {c.name: int(frame[c.name].sum()) for c in COLUMNS if c.kind == "mass"}
+    notes = ("The running week is not over: what it still makes and sells is not in these figures.",) if running else ()
+    kg = {name: value / 1e6 for name, value in sums.items()}
+    less = "less" if kg["forecast_mg"] >= 0 else "more"
+    text = (
+        f"Plan {paper.plan}, {weeks} {'week' if weeks == 1 else 'weeks'} through {labels[weeks - 1]}: {kg['made_mg']:.0f} kg made of "
+        f"{kg['planned_mg']:.0f} planned, {kg['sold_mg']:.0f} kg sold of {kg['expected_mg']:.0f} expected ({abs(kg['forecast_mg']):.0f} kg {less} demand "
+        f"than forecast); {abs(kg['net_mg']):.0f} kg {'left' if kg['net_mg'] >= 0 else 'short'}."
+    )
+    total: dict[str, Any] = {**sums, "item": "all"}
+    note = "Left or short is the sum of known by plan, forecast, batches, yield and count, to the gram."
+    return Report(
+        "season-compare",
+        f"Planned, made and sold: {paper.plan}",
+        on.as_of,
+        text,
+        {"items": Table("Planned against made against sold", frame, COLUMNS, total, note)},
+        notes,
+        on.shop,
+    )
+
+
+def splits(
+    ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int, last: str
+) -> list[tuple[str, Split, Expected, Happened, int]]:
+    """Each item's split, with what was expected, what happened and the grams estimated as missed."""
+    things = {line["item"]: (line["flavour"], line["design"]) for line in paper.lines}
+    for item in problem.items:
+        things.setdefault(item.key, (item.flavour or item.key, item.key.partition(".")[2]))
+    keys = ["flavour", "design", "step", "kind", "batch"]
+    now = ledger.queries.balances(keys, "0000-W00", last, kinds=["lot.packs"])
+    then = ledger.queries.balances(keys, known=paper.as_of, kinds=["lot.packs"])
+    seen = season_history(ledger)
+    labels = [w.label for w in problem.weeks][:weeks]
+    found = []
+    for item in problem.items:
+        flavour, design = things[item.key]
+        after, before = _flows(now, flavour, design), _flows(then, flavour, design)
+        row = plan.of(item.key)
+        missed = _missed(seen, flavour, labels, row.demand)
+        sold = before["sold"] - after["sold"]
+        expected = Expected(opening_g=item.opening_g, batches=sum(b for b in (plan.batches(item.key, w) for w in range(weeks))), batch_g=item.batch_g,
+                            demand_g=sum(row.demand[:weeks]))  # fmt: skip
+        happened = Happened(
+            opening_g=before["stock"], corrections_g=after["other"] - before["other"], batches=len(after["batches"] - before["batches"]),
+            made_g=after["made"] - before["made"], demand_g=sold + missed,
+        )  # fmt: skip
+        found.append((item.name, split(expected, happened), expected, happened, missed))
+    return found
+
+
+def _flows(frame: pd.DataFrame, flavour: str, design: str) -> dict[str, Any]:
+    """Grams packed, sold (below 0: out of the lots), of every other kind, in stock; and which batches were packed."""
+    mine = frame[(frame["flavour"] == flavour) & ((frame["design"] == design) | (design == ""))]
+    packed = mine[mine["step"] == "pack"]
+    grams = {name: int(part) for name, part in mine.groupby("step")["mass_mg"].sum().items()}
+    made, sold = grams.get("pack", 0) // MG, sum(grams.get(s, 0) for s in SALES) // MG
+    stock = sum(grams.values()) // MG
+    batches = packed.groupby("batch")["mass_mg"].sum()
+    return {
+        "made": made,
+        "sold": sold,
+        "stock": stock,
+        "other": stock - made - sold,
+        "batches": set(batches[batches > 0].index) - {""},
+    }
+
+
+def _missed(seen: SeasonHistory, flavour: str, labels: list[str], demand: tuple[int, ...]) -> int:
+    """Grams estimated as missed while the flavour was gone: what sold, grown to a full week; the plan's demand where it was nearly all gone."""
+    exposure = seen.history.exposure
+    if exposure is None or exposure.empty:
+        return 0
+    sales, grams = seen.history.sales, seen.grams.get(flavour, 0.0)
+    total = 0.0
+    for row in exposure[(exposure["flavour"] == flavour) & exposure["week"].isin(labels)].to_dict("records"):
+        mine = (sales["flavour"] == flavour) & (sales["week"] == row["week"])
+        here, week = (
+            float(sales.loc[mine & (sales["channel"] == row["channel"]), "units"].sum()),
+            float(sales.loc[mine, "units"].sum()),
+        )
+        share = float(row["share"])
+        if share >= LEAST_SHARE:
+            total += here * grams * (1 - share) / share
+        else:
+            total += max(0.0, demand[labels.index(row["week"])] - week * grams) * (1 - share)
+    return round(total)
+
+
+def as_row(name: str, s: Split, expected: Expected, happened: Happened, missed: int) -> dict[str, Any]:
+    """One item of the table, in mg."""
+    grams = {
+        "planned_mg": expected.batches * expected.batch_g, "made_mg": happened.made_g, "expected_mg": expected.demand_g,
+        "sold_mg": happened.demand_g - missed, "missed_mg": missed, "known_mg": s.known_by_plan_g, "forecast_mg": s.forecast_g,
+        "batches_mg": s.made_g, "yield_mg": s.yield_g, "count_mg": s.count_g, "net_mg": s.net_g,
+    }  # fmt: skip
+    return {"item": name} | {key: value * MG for key, value in grams.items()}
+
+
+__all__ = ["COLUMNS", "compare_report", "splits"]

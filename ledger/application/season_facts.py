@@ -1,0 +1,141 @@
+"""Facts beside the sales: run-outs, promotions, closures, bulk orders and shows, one by one or from a CSV file that is safe to load twice."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from ledger.application.ledger import Ledger, Order
+from ledger.domain.books import entries as e
+from ledger.domain.books.book import Book
+from ledger.domain.shelf.commands import NoteRunOut, PlanPromotion
+from ledger.errors import BadInput, SlabbookError
+
+KINDS = ("run-out", "promotion", "closure", "bulk", "show")
+FIELDS = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
+NEEDS = {
+    "run-out": ("flavour", "channel"), "promotion": (), "closure": (), "bulk": ("flavour", "channel", "packs"), "show": ("at",),
+}  # fmt: skip
+
+
+@dataclass(slots=True)
+class Loaded:
+    """What came of a file: rows read, facts recorded, known before, and (line, why) of what was refused."""
+
+    rows: int = 0
+    recorded: int = 0
+    repeated: int = 0
+    bad: list[tuple[int, str]] = field(default_factory=list)
+
+
+def fact(row: Mapping[str, str], book: Book, today: str) -> Any:
+    """The command of one fact given in plain words: kind, from, to (left out: one day), flavour, channel, packs, at (`14:00-15:30`), note.
+
+    Raises BadInput or UnknownThing naming the value and the way out.
+    """
+    said = {name: str(row.get(name) or "").strip() for name in FIELDS}
+    kind = said["kind"].replace("_", "-").replace("bulk order", "bulk").lower()
+    if kind not in KINDS:
+        raise BadInput(f"`{said['kind']}` is no kind of fact; give one of {', '.join(KINDS)}.", value=said["kind"])
+    missing = [name for name in NEEDS[kind] if not said[name]]
+    if missing:
+        raise BadInput(f"A {kind} needs {' and '.join(missing)}.", missing=missing)
+    first = _day(said["from"] or today)
+    last = _day(said["to"] or first)
+    if last < first:
+        raise BadInput(f"The last day {last} lies before the first, {first}. Turn them round.", value=last, limit=first)
+    if said["flavour"]:
+        book.get(e.Flavour, said["flavour"])
+    if said["channel"]:
+        book.get(e.Channel, said["channel"])
+    note = said["note"]
+    if kind == "run-out":
+        return NoteRunOut(day=first, flavour=said["flavour"], channel=said["channel"], until_day=last, note=note)
+    if kind == "bulk":
+        note = f"{_packs(said['packs'])} packs" + (f": {note}" if note else "")
+    elif kind == "show":
+        note = f"{_clock(said['at'])} {note}".strip()
+    return PlanPromotion(day=min(today, first), from_day=first, to_day=last, flavour=said["flavour"],
+                         channel=said["channel"], kind=kind, note=note)  # fmt: skip
+
+
+def record(ledger: Ledger, row: Mapping[str, str], actor: str = "") -> Any:
+    """Record one fact."""
+    return ledger.do(fact(row, ledger.book(), ledger.today()), actor)
+
+
+def load(ledger: Ledger, text: str, actor: str = "", dry: bool = False) -> Loaded:
+    """Record facts of a CSV file with the columns kind, from, to, flavour, channel, packs, at, note. One bad row and nothing is written.
+
+    A row's command id is made of what it says, so a file may be loaded twice. Raises BadInput when a needed column is missing.
+    """
+    reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff")))
+    head = [str(name).strip().lower() for name in reader.fieldnames or []]
+    if "kind" not in head or "from" not in head:
+        raise BadInput(
+            f"The file's first line must name the columns {', '.join(FIELDS)} (kind and from at least); it has {', '.join(head) or 'nothing'}.",
+            value=head,
+        )
+    book, today, out = ledger.book(), ledger.today(), Loaded()
+    orders: list[Order] = []
+    lines: list[int] = []
+    for raw in reader:
+        row = {str(k).strip().lower(): str(v or "") for k, v in raw.items() if k}
+        out.rows += 1
+        try:
+            command = fact(row, book, today)
+        except SlabbookError as error:
+            out.bad.append((reader.line_num, error.message))
+            continue
+        words = "|".join(row.get(name, "").strip() for name in FIELDS)
+        orders.append(
+            Order(
+                command,
+                actor,
+                "fact-" + hashlib.sha256(words.encode()).hexdigest()[:32],
+                f"{command.day}T12:00:00.000000Z",
+            )
+        )
+        lines.append(reader.line_num)
+    if out.bad or not orders:
+        return out
+    done = ledger.do_rows(orders, dry=dry)
+    out.bad += [(lines[number], error.message) for number, error in done.refused]
+    if not out.bad:
+        out.repeated = sum(o.repeated for o in done.outcomes)
+        out.recorded = len(done.outcomes) - out.repeated
+    return out
+
+
+def _day(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise BadInput(f"`{text}` is no day; give it as `2026-10-30`.", value=text) from error
+
+
+def _packs(text: str) -> int:
+    if not text.isdigit() or int(text) < 1:
+        raise BadInput(f"`{text}` is no number of packs; give a whole number from 1 on.", value=text)
+    return int(text)
+
+
+def _clock(text: str) -> str:
+    try:
+        one, two = text.split("-")
+        parts = [tuple(int(n) for n in t.split(":")) for t in (one, two)]
+        if not all(len(p) == 2 and 0 <= p[0] < 24 and 0 <= p[1] < 60 for p in parts):
+            raise ValueError
+    except ValueError as error:
+        raise BadInput(f"`{text}` is no time span; give it as `14:00-15:30`.", value=text) from error
+    if parts[1] <= parts[0]:
+        raise BadInput(f"A show from {one} to {two} ends before it begins.", value=text)
+    return f"{parts[0][0]:02d}:{parts[0][1]:02d}-{parts[1][0]:02d}:{parts[1][1]:02d}"
+
+
+__all__ = ["FIELDS", "KINDS", "Loaded", "fact", "load", "record"]
