@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from ledger.application.ledger import Ledger
-from ledger.interfaces.web_api import commands, problems, questions, reports, sheets
+from ledger.interfaces.web_api import commands, problems, questions, reports, season, sheets
 from ledger.interfaces.web_api.problems import MEDIA_TYPE, BadRequest, NotThere, kinds, problem, title_of
 
 VERSION = "1.0.0"
