@@ -75,6 +75,7 @@ class Ledger:
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _world: SqlWorld | None = None
     _at: int = -1
+    _versions: dict[str, int] = field(default_factory=dict)
 
     def do(self, command: Any, actor: str = "", command_id: str = "", occurred_at: str = "") -> Outcome:
         """Record one command in one transaction.
@@ -157,7 +158,9 @@ class Ledger:
             book = read_book(unit.rows(statements.BOOK_ALL, (self.store.site,)))
             self._world = SqlWorld(decode=decode_amendment, book=book, site=self.store.site)
             self._at = unit.head.position
+            self._versions = {}
         self._world.unit = unit
+        unit.know(self._versions)
         return self._world
 
     def _one(self, order: Order, unit: Unit, world: SqlWorld) -> Outcome:

@@ -127,6 +127,15 @@ class Unit:
             known = self._versions[stream] = self._session.rows(VERSION, (self.site, stream))[0][0]
         return known
 
+    @property
+    def versions(self) -> dict[str, int]:
+        """Versions of the streams this unit has met, its own events included."""
+        return self._versions
+
+    def know(self, versions: dict[str, int]) -> None:
+        """Take versions over from the unit before, when nobody else has written since (same head): saves asking again."""
+        self._versions = versions
+
     def append(self, new: NewEvent) -> Recorded:
         """Add an event to the end of its stream and of the ledger.
 
