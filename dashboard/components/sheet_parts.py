@@ -25,7 +25,15 @@ from ledger.domain.books import entries as e
 
 
 def _slider(
-    name: str, label: str, low: float, high: float, step: float, usual: float, asked: Asked, marks: dict[float, str]
+    name: str,
+    label: str,
+    low: float,
+    high: float,
+    step: float,
+    usual: float,
+    asked: Asked,
+    marks: dict[float, str],
+    kept: str,
 ) -> Any:
     try:
         value = min(max(float(asked.get(name) or usual), low), high)
@@ -35,8 +43,8 @@ def _slider(
         [
             html.Label(label, className="sheet-label", id=f"sheet-{name}-label"),
             dcc.Slider(
-                id={"type": "filter", "name": name, "unset": f"{usual:g}"}, min=low, max=high, step=step, value=value, marks=marks,
-                included=True, tooltip={"placement": "top", "always_visible": False},
+                id={"type": "sheet-size", "name": name}, min=low, max=high, step=step, value=value, marks=marks,
+                included=True, persistence=f"{kept}.{value:g}", persistence_type="session", tooltip={"placement": "top", "always_visible": False},
             ),
         ],
         className="sheet-slider", role="group", **{"aria-labelledby": f"sheet-{name}-label"},
@@ -44,7 +52,7 @@ def _slider(
 
 
 def sliders(design: e.Design, units: Units, asked: Asked, packs: int) -> Any:
-    """Packs, rod and piece, in the shop's units; each lives in the address when let go, and answers while it moves."""
+    """Packs, log, rod and piece, in the shop's units; each answers while it moves, and stays where it was put (for this design, in this tab)."""
     us = units == "us"
     each, word = (25_400, "in") if us else (1_000, "mm")
     low, high, step = (0.1875, 1.25, 0.03125) if us else (5.0, 30.0, 0.1)
@@ -53,11 +61,15 @@ def sliders(design: e.Design, units: Units, asked: Asked, packs: int) -> Any:
         if us
         else {5: "5", 10: "10", 15: "15", 20: "20", 25: "25", 30: "30"}
     )
+    logs = (
+        {2.5: "2½", 5: "5", 7.5: "7½", 10: "10"} if us else {60: "60", 100: "100", 150: "150", 200: "200", 260: "260"}
+    )
     return html.Div(
         [
-            _slider("packs", "Packs", 5, 150, 1, packs, asked, {5: "5", 40: "40", 75: "75", 110: "110", 150: "150"}),
-            _slider("rod", f"Rod across, {word}", low, high, step, round(design.rod_um / each, 5), asked, sizes),
-            _slider("piece", f"Piece long, {word}", low, high, step, round(design.piece_um / each, 5), asked, sizes),
+            _slider("packs", "Packs", 5, 150, 1, packs, asked, {5: "5", 40: "40", 75: "75", 110: "110", 150: "150"}, design.id),
+            _slider("log", f"Log across, {word}", *((2.5, 10.0, 0.125) if us else (60.0, 260.0, 1.0)), round(design.log_um / each, 5), asked, logs, design.id),
+            _slider("rod", f"Rod across, {word}", low, high, step, round(design.rod_um / each, 5), asked, sizes, design.id),
+            _slider("piece", f"Piece long, {word}", low, high, step, round(design.piece_um / each, 5), asked, sizes, design.id),
         ],
         className="sheet-sliders",
     )  # fmt: skip
@@ -89,7 +101,7 @@ def answer_parts(planned: Planned) -> list[Any]:
     sheet, units = planned.sheet, planned.units
     text = sheet_text(sheet, units)
     return [
-        _warnings(text),
+        _warnings(text, planned.hints),
         _facts(text),
         html.Div([_pictures(sheet, text, units), _sizes(text)], className="sheet-two"),
         html.Div(
@@ -109,11 +121,11 @@ def answer_parts(planned: Planned) -> list[Any]:
     ]  # fmt: skip
 
 
-def _warnings(text: SheetText) -> Any:
+def _warnings(text: SheetText, hints: tuple[str, ...]) -> Any:
     if not text.flags:
         return html.P("Nothing to warn of.", className="quiet", role="status")
     return html.Div(
-        [html.H2("Look at this first"), html.Ul([html.Li(x) for x in text.flags])],
+        [html.H2("Look at this first"), html.Ul([html.Li(x) for x in (*text.flags, *hints)])],
         className="sheet-warn",
         role="status",
     )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.components.parts import choose, empty, report_table, sentence, type_in
 from dashboard.components.sheet_parts import answer_parts, issued_panel, sliders
@@ -20,6 +21,7 @@ from ledger.store.ids import uuid7
 
 PATH = "/sheet"
 PACKS = 40
+SLIDERS = ("packs", "log", "rod", "piece")
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
@@ -39,6 +41,7 @@ def filters(ledger: Ledger, asked: Asked) -> list[Any]:
         choose("flavour", "Flavour", [("", "the design's own"), *((f.id, f.name) for f in flavours)], asked.get("flavour", "")),
         choose("pack", "Pack", [("", "the smallest"), *((p.id, p.name) for p in packs)], asked.get("pack", "")),
         choose("kettle", "Kettle", [("", "the one that fits"), *((s.id, s.name or s.id) for s in kettles)], asked.get("kettle", "")),
+        choose("yield", "Sized for", [("", "the likely yield"), ("low", "a poor yield")], asked.get("yield", "")),
         type_in("water", "Boiling water reads", asked.get("water", ""), hint=f"such as {reads}"),
         type_in("barometer", "or barometer", asked.get("barometer", ""), hint="such as 97.2 kPa"),
     ]  # fmt: skip
@@ -72,6 +75,7 @@ def ask_of(book: Book, asked: Asked) -> Ask:
     return Ask(
         design=_design(book, asked).id, flavour=asked.get("flavour", ""), packs=quantities.count(asked.get("packs") or str(PACKS)),
         pack=asked.get("pack", ""), kettle=asked.get("kettle", ""), rod_um=size("rod"), piece_um=size("piece"), log_um=size("log"),
+        on_low_yield=asked.get("yield") == "low",
         water_reads_mc=quantities.temperature(asked["water"]) if asked.get("water") else None,
         barometer_pa=sheets.pressure(asked["barometer"]) if asked.get("barometer") else None,
     )  # fmt: skip
@@ -107,25 +111,41 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     parts += [
         sliders(design, units, asked, PACKS),
         html.Div(answer(ledger, asked), id="sheet-answer", className="page"),
-        html.Section(
-            [
-                html.H2("Open the batch"),
-                html.P("This opens a batch with the next code and keeps the sheet as it stands here, with its lots and figures."),
-                html.Div(
-                    [
-                        choose("by", "Who", workers, asked.get("by", "")),
-                        html.Button("Open the batch and issue the sheet", id="sheet-issue", type="button", className="button", n_clicks=0),
-                    ],
-                    className="sheet-issue",
-                ),
-                html.Div(id="sheet-told", role="status"),
-                dcc.Store(id="sheet-command", data=uuid7()),
-            ],
-            className="sheet-panel",
-        ),
+        _another(design) if asked.get("issued") else _open_panel(workers, asked),
         _lately(ledger),
     ]  # fmt: skip
     return parts
+
+
+def _another(design: e.Design) -> Any:
+    return html.P(dcc.Link("Plan another batch", href=f"{PATH}?design={design.id}", className="button"))
+
+
+def _open_panel(workers: list[tuple[str, str]], asked: Asked) -> Any:
+    return html.Section(
+        [
+            html.H2("Open the batch"),
+            html.P(
+                "This opens a batch with the next code and keeps the sheet as it stands here, with its lots and figures."
+            ),
+            html.Div(
+                [
+                    choose("by", "Who", workers, asked.get("by", "")),
+                    html.Button(
+                        "Open the batch and issue the sheet",
+                        id="sheet-issue",
+                        type="button",
+                        className="button",
+                        n_clicks=0,
+                    ),
+                ],
+                className="sheet-issue",
+            ),
+            html.Div(id="sheet-told", role="status"),
+            dcc.Store(id="sheet-command", data=uuid7()),
+        ],
+        className="sheet-panel",
+    )
 
 
 def _issued(ledger: Ledger, batch: str) -> Any:
@@ -148,38 +168,44 @@ def _lately(ledger: Ledger) -> Any:
 
 
 def issue(ledger: Ledger, asked: Asked, command_id: str) -> tuple[str, Any]:
-    """Open the batch and keep the sheet: the new address, and nothing to tell; or no address, and the refusal."""
+    """Open the batch and keep the sheet: the batch, and nothing to tell; or no batch, and the refusal."""
     try:
-        done = sheets.issue(ledger, ask_of(ledger.book(), asked), asked.get("by", ""), command_id)
+        return sheets.issue(ledger, ask_of(ledger.book(), asked), asked.get("by", ""), command_id).batch, None
     except SlabbookError as error:
         return "", html.P(error.message, className="refusal", role="alert")
-    return address("", asked, issued=done.batch), None
+
+
+def sizes(values: Sequence[Any]) -> Asked:
+    """What the sliders say, as an address says it."""
+    return {name: f"{value:g}" for name, value in zip(SLIDERS, values, strict=True) if value is not None}
 
 
 def wire(app: Dash, ledger: Ledger) -> None:
     """Answer a slider while it moves, and the button."""
 
-    def slider(name: str) -> Input:
-        return Input({"type": "filter", "name": name, "unset": ALL}, "drag_value")
+    def slider(kind: Any, prop: str) -> list[Any]:
+        return [kind({"type": "sheet-size", "name": name}, prop) for name in SLIDERS]
 
     @app.callback(
-        Output("sheet-answer", "children"), slider("packs"), slider("rod"), slider("piece"), State("address", "search"),
-        prevent_initial_call=True,
+        Output("sheet-answer", "children"), State("address", "search"), *slider(Input, "value"), *slider(Input, "drag_value"),
     )  # fmt: skip
-    def _moved(packs: list[Any], rod: list[Any], piece: list[Any], search: str | None) -> Any:
-        moved = {"packs": packs, "rod": rod, "piece": piece}
-        now = {name: f"{values[0]:g}" for name, values in moved.items() if values and values[0] is not None}
-        return answer(ledger, read_address(search) | now) if now else no_update
+    def _moved(search: str | None, *values: Any) -> Any:
+        put, drawn = list(values[: len(SLIDERS)]), values[len(SLIDERS) :]
+        for number, name in enumerate(SLIDERS):
+            if any(t["prop_id"].endswith(".drag_value") and f'"{name}"' in t["prop_id"] for t in ctx.triggered):
+                put[number] = drawn[number]
+        return answer(ledger, read_address(search) | sizes(put))
 
     @app.callback(
         Output("address", "search", allow_duplicate=True), Output("sheet-told", "children"), Input("sheet-issue", "n_clicks"),
-        State("address", "search"), State("sheet-command", "data"), prevent_initial_call=True,
+        State("address", "search"), State("sheet-command", "data"), *slider(State, "value"), prevent_initial_call=True,
     )  # fmt: skip
-    def _issue(clicks: int | None, search: str | None, command_id: str) -> Any:
+    def _issue(clicks: int | None, search: str | None, command_id: str, *values: Any) -> Any:
         if not clicks:
             return no_update, no_update
-        where, told = issue(ledger, read_address(search), command_id)
-        return (where or no_update), told
+        asked = read_address(search)
+        batch, told = issue(ledger, asked | sizes(values), command_id)
+        return (address("", asked, issued=batch) if batch else no_update), told
 
 
 register(

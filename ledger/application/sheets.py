@@ -79,7 +79,7 @@ class Ask:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Planned:
-    """A sheet with how the shop prints it. notes: what was assumed, chosen or left out, in words."""
+    """A sheet with how the shop prints it. notes: what was assumed, chosen or left out; hints: ways out of its warnings, in words."""
 
     sheet: BatchSheet
     notes: tuple[str, ...]
@@ -89,7 +89,7 @@ class Planned:
     design: str
     kettle: str
     pack: str
-    code_given: bool = False
+    hints: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,11 +212,12 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
     site, air_notes = air(ledger, book, ask, station.id, day)
     sheet = plan_batch(replace(request, kettle=limits, site=site))
     notes = [*air_notes, *recipe.notes, *dressed.notes, *known.notes, *([pack_note] if pack_note else [])]
+    hints = []
     if any(flag.code == "ends-exceed-yield" for flag in sheet.flags):
         log = thinner_log(sheet.sizes, ask.ends_um is None and not bench.ends_um)
         if log:
-            notes.append(
-                f"A thinner log loses less in its ends: about {size_text(log, units)} across would give the pieces wanted."
+            hints.append(
+                f"A thinner log loses less in its ends: one of {size_text(log, units)} would give the {sheet.sizes.pieces_wanted} pieces."
             )
     if not found.folder:
         notes.append("No picture file: planned as a plain rod of one colour.")
@@ -224,7 +225,7 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
         notes.append(f"Design {design.name} is entered for {design.flavour}; this sheet makes it in {flavour.name}.")
     return Planned(
         sheet=sheet, notes=tuple(dict.fromkeys(notes)), units=units, paper=paper, flavour=flavour.id, design=design.id,
-        kettle=station.id, pack=pack.id,
+        kettle=station.id, pack=pack.id, hints=tuple(hints),
     )  # fmt: skip
 
 

@@ -123,6 +123,8 @@ def tell(planned: Planned, issued: str = "") -> None:
     flags = sheet_text(planned.sheet, planned.units).flags
     for flag in flags:
         out.print(f"WARNING: {flag}", markup=False, style="bold red")
+    for hint in planned.hints:
+        out.print(f"Way out: {hint}", markup=False)
     if not flags:
         out.print("Nothing to warn of.")
     if issued:

@@ -117,7 +117,7 @@ def post_sheet(ledger: TheLedger, given: SheetIn, response: Response) -> Plain:
     if not given.issue:
         planned = sheets.plan(ledger, given.ask())
         return {
-            "issued": False, "batch": "", "warnings": warnings(planned.sheet, planned.units), "notes": list(planned.notes),
+            "issued": False, "batch": "", "warnings": warnings(planned.sheet, planned.units), "notes": [*planned.hints, *planned.notes],
             "sheet": sheet_to_plain(planned.sheet),
         }  # fmt: skip
     done = sheets.issue(ledger, given.ask(), given.actor, given.command_id)
@@ -125,7 +125,7 @@ def post_sheet(ledger: TheLedger, given: SheetIn, response: Response) -> Plain:
     response.headers["Location"] = f"/api/v1/batches/{done.batch}/sheet"
     return {
         "issued": True, "repeated": done.repeated, "batch": done.batch, "first": done.first, "last": done.last,
-        "warnings": warnings(done.planned.sheet, done.planned.units), "notes": list(done.planned.notes),
+        "warnings": warnings(done.planned.sheet, done.planned.units), "notes": [*done.planned.hints, *done.planned.notes],
         "sheet": sheet_to_plain(done.planned.sheet),
     }  # fmt: skip
 
