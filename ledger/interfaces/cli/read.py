@@ -68,8 +68,14 @@ def _known(text: str | None) -> int | str | None:
 @with_forms
 @pass_shop
 def week(shop: Shop, week: str | None, known: str | None, **form: Any) -> None:
-    """The weekly review: yield, losses, hours, what changed (this week if none is named)."""
-    show(reports.week_report(shop.ledger, week or iso_week(shop.ledger.today()), _known(known)), **form)
+    """The weekly review: yield, losses, hours, what changed (if none is named: this week, or the newest with entries)."""
+    show(reports.week_report(shop.ledger, week or _newest(shop), _known(known)), **form)
+
+
+def _newest(shop: Shop) -> str:
+    this = iso_week(shop.ledger.today())
+    recorded = [w for w in shop.ledger.queries.weeks() if w <= this]
+    return recorded[-1] if recorded else this
 
 
 @click.command("stock")
