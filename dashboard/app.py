@@ -16,7 +16,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from dashboard.forms import routes
 from dashboard.page import pages
-from dashboard.pages import sheet
+from dashboard.pages import season, sheet
 from dashboard.shell import shell, wire
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.interfaces.web_api import build_api
@@ -65,6 +65,7 @@ def create_app(ledger_url: str | Ledger, clock: Callable[[], datetime] = utc_now
                 meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}])  # fmt: skip
     dash.layout = shell
     wire(dash, ledger)
+    season.wire(dash, ledger)
     sheet.wire(dash, ledger)
 
     async def index(request: Request) -> HTMLResponse:

@@ -1,0 +1,242 @@
+"""Parts of the Season page: words with links to figures, the plan as a table to edit, two plans side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from dashboard.components.parts import chart, report_table, table_of
+from dashboard.figures.season_demand import cumulative, day, weeks
+from ledger.application.report_text import cells
+from ledger.application.reports_types import Shop
+from ledger.application.season_buy import buy_report
+from ledger.application.season_forecast import override_rows
+from ledger.application.season_plan import PlanMade
+from ledger.application.season_report import clock, money, plan_report, weeks_frame
+from ledger.application.season_view import cumulated
+from ledger.planning.whatif import compare
+from ledger.planning.words import Sentence, kilos
+
+ABOUT = {
+    "start": "Start", "full": "Full", "short": "Short", "ahead": "Ahead", "helps": "Help", "proof": "How good", "finding": "Put right", "days": "Days",
+}  # fmt: skip
+SIDE = {
+    "cost_milli": "cost", "made_g": "made", "sold_g": "sold", "short_g": "missing", "left_g": "left over", "overtime_minutes": "overtime",
+    "helper_shifts": "helper shifts",
+}  # fmt: skip
+
+
+def words(said: Sequence[Sentence], labels: Sequence[str]) -> Any:
+    """The plan in words; each sentence links to the figures it was made from."""
+    rows = []
+    for s in said:
+        links = [
+            html.A(_place(key, labels), href=f"#{_anchor(key)}", className="figure-link")
+            for key in s.keys[:4]
+            if _anchor(key)
+        ]
+        seen: list[Any] = []
+        for link in links:
+            if all(link.href != x.href for x in seen):
+                seen.append(link)
+        rows.append(html.Li([html.Span(ABOUT.get(s.about, s.about), className="about"), html.Span([s.text, *[x for a in seen for x in (" ", a)]])],
+                            className=f"word word-{s.about}"))  # fmt: skip
+    return html.Section([html.H2("What to do"), html.Ul(rows, className="words")])
+
+
+def _anchor(key: str) -> str:
+    kind = key.split("/")[0]
+    return {
+        "item": "season-items",
+        "line": "season-lines",
+        "week": "season-weeks",
+        "short": "season-short",
+        "plan": "season-sum",
+    }.get(kind, "")
+
+
+def _place(key: str, labels: Sequence[str]) -> str:
+    parts = key.split("/")
+    if parts[0] == "week" and parts[-1].isdigit() and int(parts[-1]) < len(labels):
+        return labels[int(parts[-1])]
+    if parts[0] == "line" and parts[-1].isdigit() and int(parts[-1]) < len(labels):
+        return f"line of {labels[int(parts[-1])]}"
+    return {"item": "its figures", "short": "missing", "plan": "the sum"}.get(parts[0], parts[0])
+
+
+def charts(made: PlanMade, item: str, shop: Shop) -> Any:
+    """Demand band against supply and free hands for the shop and one flavour, the weeks that bind."""
+    unit, divisor = ("lb", 0.45359237) if shop.units == "us" else ("kg", 1.0)
+    parts = [
+        chart(
+            cumulative(cumulated(made), "The whole shop", divisor, unit),
+            "The figures are in the table of flavours below.",
+        )
+    ]
+    if item and any(i.key == item for i in made.problem.items):
+        parts.append(
+            chart(
+                cumulative(cumulated(made, item), made.name(item), divisor, unit),
+                "The figures are in the table of flavours below.",
+            )
+        )
+    parts.append(chart(weeks(weeks_frame(made)), "The figures are in the table of weeks below."))
+    return html.Div(parts, className="charts")
+
+
+def editable(made: PlanMade, first: int, span: int) -> Any:
+    """The plan as a table of whole batches, items by weeks; typed changes are checked or planned around by the buttons below it."""
+    shown = list(range(first, min(first + span, len(made.problem.weeks))))
+    head = [
+        html.Th("batches", scope="col"),
+        *[
+            html.Th(made.problem.weeks[t].label[5:], scope="col", className="number", title=made.problem.weeks[t].label)
+            for t in shown
+        ],
+    ]
+    rows = []
+    for item in made.problem.items:
+        cells_ = [html.Th(item.name, scope="row")]
+        for t in shown:
+            week = made.problem.weeks[t]
+            if week.days <= 0:
+                cells_.append(html.Td("shut", className="number quiet"))
+                continue
+            cells_.append(html.Td(dcc.Input(
+                id={"type": "season-cell", "item": item.key, "week": t}, type="number", min=0, max=99, step=1, value=made.plan.batches(item.key, t) or None,
+                placeholder="0", className="cell",
+            ), className="number"))  # fmt: skip
+        rows.append(html.Tr(cells_))
+    used = [html.Th("hands used", scope="row")]
+    for t in shown:
+        w = made.plan.weeks[t]
+        used.append(html.Td(f"{100 * w.hands_used // w.hands_there} %" if w.hands_there else "-", className="number"))
+    title = f"The plan, {made.problem.weeks[shown[0]].label} to {made.problem.weeks[shown[-1]].label}"
+    return html.Figure(
+        [
+            html.Figcaption(title),
+            html.Div(html.Table([html.Thead(html.Tr(head)), html.Tbody(rows), html.Tfoot(html.Tr(used))]), className="scroll", tabIndex="0", role="region",
+                     **{"aria-label": title}),
+        ],
+        className="table plan-table", id="season-lines",
+    )  # fmt: skip
+
+
+def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
+    """Two plans: their figures, the lines that moved, and the new plan's words."""
+    found = compare(made.plan, trial.plan)
+    rows = [
+        (
+            SIDE.get(f.what, f.what),
+            _side(made, f.what, f.before),
+            _side(made, f.what, f.after),
+            _more(made, f.what, f.after - f.before),
+        )
+        for f in found.figures
+    ]
+    moved = [(line.label, made.name(line.item), str(line.before), str(line.after)) for line in found.lines]
+    labels = [w.label for w in trial.problem.weeks]
+    parts: list[Any] = [
+        html.H2(f"What if: {said}"),
+        html.P(f"Answered in {trial.seconds:.1f} s.", className="quiet"),
+        table_of("Both plans", ["", "the plan", "with the change", "difference"], rows, (1, 2, 3)),
+    ]
+    if moved:
+        parts.append(table_of(f"{len(moved)} lines differ", ["week", "what", "before", "after"], moved[:14], (2, 3)))
+        if len(moved) > 14:
+            parts.append(
+                html.Details(
+                    [
+                        html.Summary(f"{len(moved) - 14} more lines"),
+                        table_of("", ["week", "what", "before", "after"], moved[14:], (2, 3)),
+                    ]
+                )
+            )
+    else:
+        parts.append(html.P("No line moves.", className="quiet"))
+    parts.append(html.Details([html.Summary("The changed plan in words"), words(trial.words, labels)]))
+    return html.Section(parts, className="trial", id="season-trial")
+
+
+def _side(made: PlanMade, what: str, value: int) -> str:
+    if what == "cost_milli":
+        return money(made, value)
+    if what.endswith("_g"):
+        return kilos(value)
+    return f"{value / 60:.1f} h" if what == "overtime_minutes" else str(value)
+
+
+def _more(made: PlanMade, what: str, value: int) -> str:
+    return "same" if value == 0 else ("+" if value > 0 else "") + _side(made, what, value)
+
+
+def tables(made: PlanMade, ledger: Any) -> list[Any]:
+    """The tables behind the words, the order list and the next days."""
+    report = plan_report(made)
+    parts: list[Any] = []
+    for name, place in (("short", "season-short"), ("weeks", "season-weeks"), ("items", "season-items")):
+        parts.append(html.Div(report_table(report.tables[name], report.shop), id=place))
+    for week in made.days:
+        for number, plan in enumerate(week.charts, start=1):
+            bars = [b for b in plan.bars if b.batch]
+            if bars:
+                parts.append(
+                    chart(
+                        _day(
+                            made,
+                            bars,
+                            f"{week.label}, making day {number}: done by {clock(made.problem.opens + plan.finish)}",
+                        ),
+                        "Steps in order.",
+                    )
+                )
+    overrides = override_rows(made.asked.forecast)
+    if len(overrides):
+        body = [
+            (r["key"], r["week"], str(r["model_units"]), str(r["units"]), r["reason"])
+            for r in overrides.to_dict("records")
+        ]
+        parts.append(
+            table_of(
+                "The owner's figures beside the model's (packs)",
+                ["what", "weeks", "model", "owner", "reason"],
+                body,
+                (2, 3),
+            )
+        )
+    buy = buy_report(ledger, made.plan, made.problem, made.asked.made_of)
+    parts += [html.P(buy.sentence), report_table(buy.tables["orders"], buy.shop, most=20)]
+    return parts
+
+
+def _day(made: PlanMade, bars: Sequence[Any], title: str) -> Any:
+    import pandas as pd
+
+    rows = [(b.batch, b.step, made.problem.opens + b.start, b.end - b.start, b.station, len(b.people)) for b in bars]
+    return day(pd.DataFrame(rows, columns=["batch", "step", "start_min", "minutes", "station", "people"]), title)
+
+
+def whatif_fields(ledger: Any) -> Any:
+    """What to change: demand, a kettle out, a helper, a design dropped, a day more."""
+    from ledger.domain.books import entries as e
+
+    flavours = [{"value": f.id, "label": f.name} for f in ledger.book().all(e.Flavour)]
+    kinds = [("demand", "Demand up or down"), ("kettle", "A kettle is out"), ("helper", "One more helper shift a week"), ("day", "One more making day a week"),
+             ("drop", "A flavour is dropped")]  # fmt: skip
+    return html.Div(
+        [
+            dmc.Select(id="season-what", label="What if", data=[{"value": v, "label": t} for v, t in kinds], value="demand", allowDeselect=False, size="md"),
+            dmc.Select(id="season-flavour", label="of flavour", data=flavours, value=flavours[0]["value"] if flavours else None, searchable=True, size="md"),
+            dmc.NumberInput(id="season-percent", label="by %", value=20, min=-100, max=300, step=5, size="md"),
+            dmc.TextInput(id="season-from", label="from week", placeholder="2026-W50 (empty: the first)", size="md"),
+            dmc.TextInput(id="season-to", label="to week", placeholder="empty: that week, or all", size="md"),
+            html.Button("Try it", id="season-try", type="button", className="button", n_clicks=0),
+        ],
+        className="filters whatif",
+    )  # fmt: skip
+
+
+__all__ = ["cells", "charts", "editable", "side_by_side", "tables", "whatif_fields", "words"]

@@ -1,0 +1,279 @@
+"""Season: what will sell, what the shop can make, when to start; the plan as a table to edit, what-if beside it, adopt, files out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from dashboard.components.parts import choose, empty
+from dashboard.components.season_parts import charts, editable, side_by_side, tables, whatif_fields, words
+from dashboard.page import Asked, Page, read_address, register
+from ledger.application.ledger import Ledger
+from ledger.application.season_jobs import Desk, desk_of
+from ledger.application.season_plan import PlanMade
+from ledger.application.season_report import money
+from ledger.application.season_settings import PlanSettings
+from ledger.domain.books import entries as e
+from ledger.errors import BadInput, SlabbookError
+from ledger.planning.whatif import Change, day_added, demand_changed, design_dropped, helper_added, station_out
+
+PATH = "/season"
+TICK_MS = 400
+
+
+def filters(ledger: Ledger, asked: Asked) -> list[Any]:
+    """Which flavour the chart shows, how many weeks are planned and shown, how hard to try."""
+    flavours = [("", "the whole shop only"), *((f.id, f.name) for f in ledger.book().all(e.Flavour))]
+    return [
+        choose("flavour", "Chart of", flavours, asked.get("flavour", "")),
+        choose("weeks", "Weeks planned", [("13", "13"), ("26", "26"), ("39", "39")], asked.get("weeks", "26"), "26"),
+        choose("effort", "Effort", [("quick", "quick"), ("normal", "normal")], asked.get("effort", "normal"), "normal"),
+        choose("shown", "Weeks in the table", [("8", "8"), ("13", "13"), ("26", "26")], asked.get("shown", "8"), "8"),
+    ]
+
+
+def layout(ledger: Ledger, asked: Asked) -> list[Any]:
+    """The page. The plan itself is made on request, in a thread; what is on the desk is shown at once."""
+    if not any(ledger.queries.weeks()):
+        return [empty("There is nothing to plan from yet", "Record batches and sales at the bench, or load older sales from a file; a season is forecast from them.",
+                      "Go to the bench", "/bench")]  # fmt: skip
+    desk = desk_of(ledger)
+    return [
+        dcc.Interval(id="season-tick", interval=TICK_MS, disabled=not desk.busy),
+        dcc.Store(id="season-version", data=desk.version),
+        html.Div([
+            html.Button("Make the plan", id="season-make", type="button", className="button", n_clicks=0),
+            html.Button("Stop, keep the best so far", id="season-stop", type="button", className="plain", n_clicks=0),
+            html.Button("Adopt this plan", id="season-adopt", type="button", className="plain", n_clicks=0),
+        ], className="actions"),
+        html.Div(status(desk), id="season-status", role="status", **{"aria-live": "polite"}),
+        html.Div(top(desk, asked), id="season-top", className="page"),
+        html.Div([
+            html.Button("Check my changes", id="season-check", type="button", className="plain", n_clicks=0),
+            html.Button("Keep mine, plan later weeks again", id="season-again", type="button", className="plain", n_clicks=0),
+        ], className="actions", id="season-edit-actions", hidden=desk.base is None),
+        html.Section([html.H2("Try a change"), whatif_fields(ledger)], id="season-whatif", hidden=desk.base is None),
+        html.Div(trial(desk), id="season-side"),
+        html.Div([
+            html.Button("Take this plan", id="season-take", type="button", className="button", n_clicks=0),
+            html.Button("Forget it", id="season-drop", type="button", className="plain", n_clicks=0),
+        ], className="actions", id="season-trial-actions", hidden=desk.trial is None),
+        html.Div(bottom(desk), id="season-bottom", className="page"),
+    ]  # fmt: skip
+
+
+def status(desk: Desk) -> list[Any]:
+    """What is going on, what went wrong, what was adopted."""
+    job = desk.job
+    if job is not None:
+        return [html.P([html.Strong(job.what), ". ", job.stage or "Reading the ledger", " ..."], className="note")]
+    parts: list[Any] = []
+    if desk.trouble:
+        parts.append(html.P(desk.trouble, className="refusal", role="alert"))
+    if desk.adopted:
+        parts.append(
+            html.P(
+                f"Adopted as {desk.adopted}. Its batches open from `slabbook season open`, each with its sheet.",
+                className="note",
+            )
+        )
+    if desk.base is not None:
+        position = desk.base.asked.forecast.seen.on.known
+        now = desk.ledger.queries.as_of().position
+        if now != position and not desk.adopted:
+            parts.append(
+                html.P(
+                    f"Made from entry {position}; {now - position} entries were recorded since. Make the plan again to take them in.",
+                    className="quiet",
+                )
+            )
+    return parts
+
+
+def top(desk: Desk, asked: Asked) -> list[Any]:
+    """Sum, words, charts and the table to edit."""
+    made = desk.base
+    if made is None:
+        paper = desk.ledger.queries.papers("plan")
+        said = (
+            f"Plan {paper[-1][1].plan} is in force until {paper[-1][1].lines[-1]['label']}. "
+            if paper and paper[-1][1].lines
+            else ""
+        )
+        return [
+            html.P(
+                f"{said}Make the plan: it takes some seconds, shows how far it is, and can be stopped.",
+                className="sentence",
+            )
+        ]
+    labels = [w.label for w in made.problem.weeks]
+    item = _item(made, asked.get("flavour", ""))
+    return [
+        html.P(_sum(made), className="sentence", id="season-sum"),
+        words(made.words, labels),
+        charts(made, item, made.asked.forecast.seen.on.shop),
+        editable(made, 0, int(asked.get("shown", "8")) if asked.get("shown", "8").isdigit() else 8),
+        html.P("Type whole batches and check them: a week that cannot carry them says so.", className="quiet"),
+    ]
+
+
+def _item(made: PlanMade, flavour: str) -> str:
+    return next((key for key, (f, _) in made.asked.made_of.items() if f == flavour), "")
+
+
+def _sum(made: PlanMade) -> str:
+    plan = made.plan
+    bound = (
+        ""
+        if plan.bound_milli is None
+        else f" No plan can cost less than {money(made, plan.bound_milli)}: it is at most {(plan.gap_ppm or 0) / 1e4:.2f} % away."
+    )
+    rule = f" The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}."
+    stopped = " It was stopped early." if plan.stopped else ""
+    return f"{len(plan.lines)} lines from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label}, cost {money(made, plan.cost_milli)}, found in {made.seconds:.1f} s.{bound}{rule}{stopped}"
+
+
+def trial(desk: Desk) -> Any:
+    """The change being tried, beside the plan."""
+    return side_by_side(desk.base, desk.trial, desk.said) if desk.base is not None and desk.trial is not None else None
+
+
+def bottom(desk: Desk) -> list[Any]:
+    """The tables, the days, the order list, and files."""
+    if desk.base is None:
+        return []
+    files = [("Plan (spreadsheet)", "/api/v1/season/plan?form=xlsx"), ("lines (CSV)", "/api/v1/season/plan?form=csv&table=lines"),
+             ("order list (CSV)", "/api/v1/season/buy?form=csv"), ("forecast (CSV)", "/api/v1/season/forecast?form=csv&table=weekly&horizon=26")]  # fmt: skip
+    return [
+        *tables(desk.base, desk.ledger),
+        html.P(
+            ["Take it with you: ", *[x for text, href in files for x in (html.A(text, href=href, download=""), " ")]],
+            className="files",
+        ),
+    ]
+
+
+def change_of(made: PlanMade, what: str, flavour: str, percent: float, first: str, last: str) -> tuple[Change, str]:
+    """The change a person asked for and its words. Raises BadInput with the way out."""
+    labels = [w.label for w in made.problem.weeks]
+    for week in (first, last):
+        if week and week not in labels:
+            raise BadInput(f"Week {week} is not in this plan; it runs from {labels[0]} to {labels[-1]}.", value=week)
+    start = labels.index(first) if first else 0
+    end = labels.index(last) if last else (start if first and what == "kettle" else len(labels) - 1)
+    if end < start:
+        raise BadInput(f"The last week {last} lies before the first, {first}. Turn them round.", value=last)
+    span, when = list(range(start, end + 1)), labels[start] if start == end else f"{labels[start]} to {labels[end]}"
+    items = [key for key, (f, _) in made.asked.made_of.items() if f == flavour]
+    if what in ("demand", "drop") and not items:
+        raise BadInput(
+            "That flavour is not in this plan: its season lies outside these weeks, or it has neither pack nor recipe.",
+            value=flavour,
+        )
+    if what == "demand":
+        return demand_changed(
+            items, int(percent), start, end
+        ), f"{made.name(items[0])} sells {percent:+.0f} % in {when}"
+    if what == "kettle":
+        kettles = max(1, made.asked.floor.counts.get("kettle", 1))
+        return station_out("kettle", span, kettles), f"one of {kettles} kettles is out in {when}"
+    if what == "helper":
+        return helper_added(span), f"one more helper shift a week in {when}"
+    if what == "day":
+        return day_added(span), f"one more making day a week in {when}"
+
+    def dropped(problem: Any) -> Any:
+        for key in items:
+            problem = design_dropped(key)(problem)
+        return problem
+
+    return dropped, f"{made.name(items[0])} is dropped"
+
+
+def act(
+    desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str], typed: dict[tuple[str, int], int]
+) -> None:
+    """One button pressed. Trouble is kept on the desk and told on the page."""
+    try:
+        if button == "season-make":
+            weeks = int(asked.get("weeks", "26")) if asked.get("weeks", "26").isdigit() else 26
+            desk.make(PlanSettings(weeks=weeks), "quick" if asked.get("effort") == "quick" else "normal")
+        elif button == "season-stop":
+            desk.stop()
+        elif button == "season-adopt":
+            desk.adopt()
+        elif button == "season-take":
+            desk.take()
+        elif button == "season-drop":
+            desk.drop()
+        elif button == "season-try" and desk.base is not None:
+            desk.try_change(*change_of(desk.base, *what))
+        elif button in ("season-check", "season-again") and desk.base is not None:
+            plan = desk.base.plan
+            changed = {key: n for key, n in typed.items() if plan.batches(*key) != n}
+            if changed:
+                desk.edit(changed, button == "season-again")
+            else:
+                desk.trouble = "Nothing was changed in the table; type other numbers of batches first."
+    except SlabbookError as error:
+        desk.trouble = error.message
+
+
+def wire(app: Dash, ledger: Ledger) -> None:
+    """Connect the page's callbacks to a ledger."""
+    buttons = (
+        "season-make",
+        "season-stop",
+        "season-adopt",
+        "season-try",
+        "season-check",
+        "season-again",
+        "season-take",
+        "season-drop",
+    )
+
+    @app.callback(
+        Output("season-tick", "disabled"), Output("season-status", "children"), Output("season-version", "data"),
+        *[Input(b, "n_clicks") for b in buttons], Input("season-tick", "n_intervals"),
+        State("season-version", "data"), State("address", "search"), State("season-what", "value"), State("season-flavour", "value"),
+        State("season-percent", "value"), State("season-from", "value"), State("season-to", "value"),
+        State({"type": "season-cell", "item": ALL, "week": ALL}, "value"), State({"type": "season-cell", "item": ALL, "week": ALL}, "id"),
+        prevent_initial_call=True,
+    )  # fmt: skip
+    def _act(*given: Any) -> Any:
+        version, search, what, flavour, percent, first, last, values, ids = given[len(buttons) + 1 :]
+        desk, button = desk_of(ledger), str(ctx.triggered_id or "")
+        if button in buttons and given[buttons.index(button)]:
+            typed = {(i["item"], i["week"]): int(v or 0) for v, i in zip(values, ids, strict=True)}
+            fields = (what or "", flavour or "", float(percent or 0), (first or "").strip(), (last or "").strip())
+            act(desk, button, read_address(search), fields, typed)
+        return not desk.busy, status(desk), no_update if desk.version == version else desk.version
+
+    @app.callback(
+        Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"),
+        Output("season-edit-actions", "hidden"), Output("season-whatif", "hidden"), Output("season-trial-actions", "hidden"),
+        Input("season-version", "data"), State("address", "search"), prevent_initial_call=True,
+    )  # fmt: skip
+    def _show(_version: int, search: str | None) -> Any:
+        desk = desk_of(ledger)
+        return (
+            top(desk, read_address(search)),
+            trial(desk),
+            bottom(desk),
+            desk.base is None,
+            desk.base is None,
+            desk.trial is None,
+        )
+
+
+register(
+    Page(
+        path=PATH,
+        name="Season",
+        order=45,
+        layout=layout,
+        filters=filters,
+        intro="What will sell, what can be made, when to start",
+    )
+)
