@@ -116,7 +116,7 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
         "ran_out": Table("Ran out", gone, columns(("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("days", "days", "count"))),
         "flags": Table("Flags", flags, FLAG_COLUMNS),
     }  # fmt: skip
-    text = _sentence(on, this, lines, earlier, made, total, ranked, gone, live=known is None)
+    text = _sentence(on, this, *_judged(lines, batches, made, total), earlier, ranked, gone, live=known is None)
     return Report("week", f"Week {this}", on.as_of, text, tables, _notes(flags, batches), on.shop)
 
 
@@ -159,8 +159,23 @@ def compared(lines: pd.DataFrame, earlier: pd.DataFrame, last_year: pd.DataFrame
     return rows.join(table, on="measure")
 
 
+def _judged(
+    lines: pd.DataFrame, batches: pd.DataFrame, made: pd.DataFrame, total: pd.Series
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.Series]:
+    """The week without batches that were cooked and not yet cut: the sentence judges no yield that is still to come."""
+    uncut = batches[(batches["charged_mg"] > 0) & (batches["good_mg"] == 0)]["batch"]
+    if uncut.empty:
+        return lines, made, total
+    kept = lines[~lines["batch"].isin(uncut)]
+    done = yields.yields(kept, ("flavour",))
+    done["batches"] = done["flavour"].map(_count(batches[~batches["batch"].isin(uncut)])).fillna(0).astype("int64")
+    whole = yields.shop_row(done).iloc[0].copy()
+    whole["seconds"] = total["seconds"]
+    return kept, done[done["flavour"] != ""].reset_index(drop=True), whole
+
+
 def _sentence(
-    on: Basis, this: str, lines: pd.DataFrame, earlier: pd.DataFrame, made: pd.DataFrame, total: pd.Series, ranked: pd.DataFrame,
+    on: Basis, this: str, lines: pd.DataFrame, made: pd.DataFrame, total: pd.Series, earlier: pd.DataFrame, ranked: pd.DataFrame,
     gone: pd.DataFrame, *, live: bool,
 ) -> str:  # fmt: skip
     shop = on.shop
