@@ -15,6 +15,7 @@ from ledger.application.sheets_facts import believed_in
 from ledger.craft.compare import PlanAgainstActual, plan_against_actual, planned_lines
 from ledger.craft.sheet import BatchSheet
 from ledger.craft.sheet_text import percent
+from ledger.domain.batch.events import BatchSheetIssued
 from ledger.errors import UnknownThing
 from ledger.quantities import mass_text, temperature_text
 
@@ -85,7 +86,7 @@ def _weighed(
         elif keys:  # the same material in several lines: shared out as planned
             _share(sheet, keys, -mass, actual)
         else:
-            beyond.append((f"re-boil of {item}" if kind == "lot.reboil" else sorted(names)[0], -mass))
+            beyond.append((f"re-boil of {item}" if kind == "lot.reboil" else on.shop.name("item", item), -mass))
 
 
 def _share(sheet: BatchSheet, keys: list[str], mass: int, actual: dict[str, int]) -> None:
@@ -240,7 +241,7 @@ def _frame(lines: list[PlanAgainstActual]) -> pd.DataFrame:
 def all_report(ledger: Ledger, known: int | str | None = None, most: int = 60) -> Report:
     """The latest batches that have a sheet: cooked mass, pieces and packs, planned and made. Newest first."""
     on = basis(ledger, known)
-    papers = {}
+    papers: dict[str, BatchSheetIssued] = {}
     for at, event in on.queries.papers("sheet"):
         if at <= on.known:
             papers.pop(event.batch, None)  # the newest sheet of a batch counts, and stands last
