@@ -179,20 +179,16 @@ def tables(made: PlanMade, ledger: Any) -> list[Any]:
     parts: list[Any] = []
     for name, place in (("short", "season-short"), ("weeks", "season-weeks"), ("items", "season-items")):
         parts.append(html.Div(report_table(report.tables[name], report.shop), id=place))
+    drawn: list[Any] = []
     for week in made.days:
         for number, plan in enumerate(week.charts, start=1):
             bars = [b for b in plan.bars if b.batch]
             if bars:
-                parts.append(
-                    chart(
-                        _day(
-                            made,
-                            bars,
-                            f"{week.label}, making day {number}: done by {clock(made.problem.opens + plan.finish)}",
-                        ),
-                        "Steps in order.",
-                    )
-                )
+                title = f"{week.label}, making day {number}: done by {clock(made.problem.opens + plan.finish)}"
+                drawn.append(chart(_day(made, bars, title), "Steps in order."))
+    if drawn:
+        said = html.Summary(f"The next {len(drawn)} making days, step by step")
+        parts.append(html.Details([said, html.Div(drawn, className="charts")], open=True))
     overrides = override_rows(made.asked.forecast)
     if len(overrides):
         body = [

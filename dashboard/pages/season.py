@@ -253,18 +253,14 @@ def wire(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"),
         Output("season-edit-actions", "hidden"), Output("season-whatif", "hidden"), Output("season-trial-actions", "hidden"),
-        Input("season-version", "data"), State("address", "search"), prevent_initial_call=True,
+        Input("season-version", "data"), State("season-base", "data"), State("address", "search"), prevent_initial_call=True,
     )  # fmt: skip
-    def _show(_version: int, search: str | None) -> Any:
+    def _show(_version: int, base: int, search: str | None) -> Any:
         desk = desk_of(ledger)
-        return (
-            top(desk, read_address(search)),
-            trial(desk),
-            bottom(desk),
-            desk.base is None,
-            desk.base is None,
-            desk.trial is None,
-        )
+        same = desk.base_version == base
+        above = no_update if same else top(desk, read_address(search))
+        below = no_update if same else bottom(desk)
+        return above, trial(desk), below, desk.base_version, desk.base is None, desk.base is None, desk.trial is None
 
 
 register(

@@ -41,6 +41,7 @@ class Desk:
     adopted: str = ""
     job: Job | None = None
     version: int = 0
+    base_version: int = 0
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
@@ -54,6 +55,7 @@ class Desk:
         def work(job: Job) -> None:
             self.base = season_plan.make(self.ledger, settings, effort, job.watch)
             self.trial, self.said, self.adopted = None, "", ""
+            self.base_version += 1
 
         self._start("Making the plan", work)
 
@@ -83,6 +85,7 @@ class Desk:
         """The change tried becomes the plan on the desk."""
         if self.trial is not None:
             self.base, self.trial, self.said, self.adopted = self.trial, None, "", ""
+            self.base_version += 1
             self.version += 1
 
     def drop(self) -> None:

@@ -28,6 +28,10 @@ from ledger.planning.words import Sentence, helps_worth_asking, sentences
 Watch = Callable[[Progress], str | None]
 CHARTED_WEEKS = 2
 CUT_BACK_ROUNDS = 2
+WORTH_MOVING = 250
+"""Lines move about freely when that is worth more than one part in this many of the cost."""
+STEADY = 50
+"""Minor units that moving a batch costs while a change is tried, so that lines move only for a reason; not in the figures shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +120,19 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
     """What if: one change, planned again from the plan there is (quick), with the days checked on what is known of them already."""
     began = time.perf_counter()
     problem = what(made.problem)
-    plan = replan(made.plan, problem, progress=progress, effort=QUICK, changed=said)
+    known = {item.key for item in problem.items}
+    kept = tuple(Batches(item=x.item, week=x.week, batches=x.batches) for x in made.plan.lines if x.item in known)
+    steady = replace(
+        problem, kept=kept, kept_weeks=len(problem.weeks), prices=replace(problem.prices, moved_batch=STEADY)
+    )
+    near = replan(made.plan, steady, progress=progress, effort=QUICK, changed=said)
+    plan = replan(near, problem, effort=replace(QUICK, moves=0), changed=said)
+    if not near.stopped:
+        free = replan(made.plan, problem, progress=progress, effort=QUICK, changed=said)
+        if (plan.cost_milli - free.cost_milli) * WORTH_MOVING > plan.cost_milli:
+            plan = free
+    if near.stopped:
+        plan = replace(plan, stopped=True)
     days = (
         ()
         if dayless(made.asked) or not made.days
@@ -137,37 +153,31 @@ def edit(made: PlanMade, lines: dict[tuple[str, int], int], rest: bool) -> PlanM
         raise BadInput(f"{wrong} batches cannot be made; give 0 or more.", value=wrong)
     weeks = sorted({week for _, week in lines})
     table = {(line.item, line.week): line.batches for line in made.plan.lines} | lines
-    if rest:
-        held = [Batches(item=i, week=w, batches=n) for (i, w), n in table.items() if n and w <= max(weeks)]
-        frozen = replace(made.problem, frozen_weeks=max(weeks) + 1, frozen=tuple(held))
-        plan = replan(made.plan, frozen, effort=QUICK, changed="changed by hand")
-        problem = frozen
-    else:
-        problem = replace(
-            made.problem,
-            frozen_weeks=len(made.problem.weeks),
-            frozen=tuple(Batches(item=i, week=w, batches=n) for (i, w), n in table.items() if n),
+    last = max(weeks) if rest else len(made.problem.weeks) - 1
+    held = tuple(Batches(item=i, week=w, batches=n) for (i, w), n in table.items() if n and w <= last)
+    typed = replace(made.problem, frozen_weeks=last + 1, frozen=held)
+    plan = replan(
+        made.plan, typed, effort=QUICK if rest else replace(QUICK, moves=0, rounds=0), changed="changed by hand"
+    )
+    wrong_now = check_plan(plan, replace(made.problem, frozen_weeks=0, frozen=())).wrong
+    if wrong_now:
+        raise BadInput(
+            f"The floor cannot carry that. {'; '.join(wrong_now[:3])}. Take batches out, or try a helper or a day more."
         )
-        plan = replan(made.plan, problem, effort=replace(QUICK, moves=0), changed="changed by hand")
-    _carried(plan, problem, table)
+    near = made.problem.frozen_weeks
+    frozen = tuple(Batches(item=x.item, week=x.week, batches=x.batches) for x in plan.lines if x.week < near)
+    problem = replace(made.problem, frozen=frozen)
+    bound = made.plan.bound_milli
+    if bound is not None:  # of the plan before: what no plan can beat, whoever changes lines
+        bound = min(bound, plan.cost_milli)
+        gap = -(-(plan.cost_milli - bound) * 10**6 // max(1, abs(plan.cost_milli)))
+        plan = replace(plan, bound_milli=bound, gap_ppm=gap)
     days = (
         ()
         if dayless(made.asked)
         else tuple(check_days(plan, problem, made.asked.shop, mixes_of(made.problem, made.asked.shop)))
     )
     return _told(made.asked, problem, plan, days, time.perf_counter() - began)
-
-
-def _carried(plan: Plan, problem: Problem, table: dict[tuple[str, int], int]) -> None:
-    """Raises BadInput when typed batches did not get into the plan."""
-    for (item, week), batches in table.items():
-        if week < problem.frozen_weeks and plan.batches(item, week) != batches:
-            label = problem.weeks[week].label
-            raise BadInput(
-                f"{batches} batches of {problem.item(item).name} do not go into {label}: at most {plan.batches(item, week)} do. "
-                "The week is closed, or its hands or a station have no more minutes.",
-                value=batches, limit=plan.batches(item, week),
-            )  # fmt: skip
 
 
 def _charted(plan: Plan) -> list[int]:
