@@ -43,6 +43,8 @@ class Lot:
     supplier: str = ""
     supplier_lot: str = ""
     place: str = ""
+    document: str = ""
+    carrier: str = ""
 
 
 class Edge(NamedTuple):

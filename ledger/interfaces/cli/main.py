@@ -7,7 +7,7 @@ import sys
 import click
 
 from ledger.errors import LedgerDamaged, SlabbookError
-from ledger.interfaces.cli import book, files, plan, read, record, season, sheet, upkeep
+from ledger.interfaces.cli import audit, book, files, plan, read, record, season, sheet, upkeep
 from ledger.interfaces.cli.context import Shop, console, shop_options
 
 
@@ -22,7 +22,7 @@ def cli(context: click.Context, url: str, site: str, by: str) -> None:
     context.obj = Shop(url, site, by)
 
 
-for _module in (record, read, book, files, upkeep, plan, season, sheet):
+for _module in (record, read, book, files, upkeep, plan, season, sheet, audit):
     for _command in _module.COMMANDS:
         cli.add_command(_command)
 

@@ -1,0 +1,288 @@
+"""Recalls and drills: started, followed and closed as entries of the ledger; the figures are worked out from the rows each time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from ledger.application.audit import explained, graph_of
+from ledger.application.ledger import Ledger, Outcome
+from ledger.application.reports_types import Basis, basis
+from ledger.domain.books import entries as e
+from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
+from ledger.domain.season.events import RecallClosed, RecallNoted, RecallStarted
+from ledger.errors import BadInput, UnknownThing
+from ledger.store.times import utc_text
+from ledger.trace.audit_report import AuditReport, audit_report
+from ledger.trace.graph import LotGraph
+from ledger.trace.notice import NoticeGoods, recall_notice
+from ledger.trace.proof import TreeHead
+from ledger.trace.queries import find
+from ledger.trace.recall import Held, Party, Recall, RecallCase, Told, work_out
+
+NOTE_KINDS = ("called", "answered", "pulled", "returned", "counted", "notice", "authority", "note")
+"""What may be noted while a recall runs: a customer called, their answer, stock pulled from sale, packs brought back, ..."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One recall with all its entries: where each stands, when it was recorded (UTC) and by whom."""
+
+    started: RecallStarted
+    at: datetime
+    by: str
+    notes: tuple[tuple[datetime, str, RecallNoted], ...] = ()
+    closed: RecallClosed | None = None
+    closed_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """A recall worked out: its entries, its figures, the graph behind them, and who they are about."""
+
+    case: Case
+    recall: Recall
+    graph: LotGraph
+    on: Basis
+    parties: dict[str, Party]
+
+
+def start(
+    ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: str = "", code: str = "", command_id: str = ""
+) -> Outcome:
+    """Begin a recall or drill at a lot: every affected lot that is still there is held in the same command.
+
+    The lots are found forward through blends and re-boil, sold out or not; those that hold nothing need no hold.
+    Raises UnknownThing for no such lot, BadInput without a reason.
+    """
+    on = basis(ledger)
+    found = find(on.queries, typed)
+    if found.kind != "lot":
+        raise BadInput(
+            f"A recall starts at one lot; {found.mark} is a {found.kind} of {', '.join(found.lots)}. Name one of them.",
+            value=typed,
+        )
+    lot = found.lots[0]
+    graph = graph_of(on, lot, "forward")
+    affected = [lot, *graph.in_making_order(graph.reach(lot, "forward"))]
+    now = ledger.clock()
+    code = code or _free_code(ledger, ledger.today(), drill)
+    order = StartRecall(
+        day=ledger.today(), recall=code, lot=lot, reason=reason, drill=drill, started_at=utc_text(now),
+        lots=tuple(x for x in affected if x == lot or _on_hand(graph, x)),
+    )  # fmt: skip
+    return ledger.do(order, by, command_id)
+
+
+def _on_hand(graph: LotGraph, lot: str) -> bool:
+    row = graph.lot(lot)
+    return bool(row.on_hand_mg or row.on_hand_packs or row.on_hand_pieces)
+
+
+def _free_code(ledger: Ledger, day: str, drill: bool) -> str:
+    taken = {paper.recall for _, paper in ledger.queries.papers("recall")}
+    stem = f"{'D' if drill else 'R'}-{day[:4]}"
+    return next(code for n in range(1, 10_000) if (code := f"{stem}-{n}") not in taken)
+
+
+def note(
+    ledger: Ledger,
+    recall: str,
+    kind: str,
+    *,
+    partner: str = "",
+    packs: int = 0,
+    text: str = "",
+    by: str = "",
+    command_id: str = "",
+) -> Outcome:
+    """Write down progress. Raises BadInput for an unknown kind, or a call without saying whom."""
+    if kind not in NOTE_KINDS:
+        raise BadInput(f"`{kind}` is nothing that can be noted; use {', '.join(NOTE_KINDS)}.", value=kind)
+    if kind in ("called", "answered") and not partner:
+        raise BadInput(f"Say which customer was {kind}: give the customer's code.", value=kind)
+    if packs < 0:
+        raise BadInput(f"{packs} packs cannot be; give a count from 0.", value=packs)
+    code = the_recall(ledger, recall).started.recall
+    return ledger.do(
+        NoteRecall(day=ledger.today(), recall=code, kind=kind, partner=partner, packs=packs, text=text), by, command_id
+    )
+
+
+def close(ledger: Ledger, recall: str, *, release: bool = False, by: str = "", command_id: str = "") -> Outcome:
+    """End a recall with the figures as they stand; a drill's lots are usually released with it."""
+    worked = work(ledger, recall)
+    rows = worked.recall.accounts[worked.recall.accounts["unit"] == worked.recall.score_unit]
+    names = ("made", "on_hand", "still_out", "sold", "sampled", "scrapped", "lost", "used", "unexplained")
+    figures: dict[str, Any] = {"unit": worked.recall.score_unit, "lots": len(worked.recall.affected)} | {
+        n: int(rows[n].sum()) for n in names
+    }
+    made = figures["made"]
+    ppm = (made - figures["unexplained"]) * 1_000_000 // made if made else 1_000_000
+    order = CloseRecall(day=ledger.today(), recall=worked.case.started.recall, accounted_ppm=ppm, figures=figures,
+                        closed_at=utc_text(ledger.clock()), release=release)  # fmt: skip
+    return ledger.do(order, by, command_id)
+
+
+def recalls(ledger: Ledger) -> list[Case]:
+    """Every recall and drill, oldest first."""
+    started = ledger.queries.papers("recall")
+    noted = ledger.queries.papers("recall-note")
+    closed = {paper.recall: (position, paper) for position, paper in ledger.queries.papers("recall-closed")}
+    positions = [p for p, _ in started] + [p for p, _ in noted]
+    log = ledger.queries.log(positions=positions, most=len(positions) + 1)
+    who = {int(r["position"]): (_moment(r["recorded_at"]), str(r["recorded_by"])) for r in log.to_dict("records")}
+    return [
+        Case(
+            paper, _moment(paper.started_at), who[position][1],
+            tuple((max(who[p][0], _moment(paper.started_at)), who[p][1], n) for p, n in noted if n.recall == paper.recall),
+            closed[paper.recall][1] if paper.recall in closed else None,
+            _moment(closed[paper.recall][1].closed_at) if paper.recall in closed else None,
+        )
+        for position, paper in started
+    ]  # fmt: skip
+
+
+def _moment(text: str) -> datetime:
+    return datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)
+
+
+def the_recall(ledger: Ledger, recall: str = "") -> Case:
+    """One recall by its code, or the newest that is open. Raises UnknownThing."""
+    every = recalls(ledger)
+    for case in reversed(every):
+        if case.started.recall == recall or (not recall and case.closed is None):
+            return case
+    known = ", ".join(c.started.recall for c in every) or "none yet"
+    wanted = f"There is no recall `{recall}`" if recall else "No recall is open"
+    raise UnknownThing(
+        f"{wanted}; known are {known}. Start one with `slabbook recall start LOT --reason ...`.",
+        kind="recall",
+        id=recall,
+    )
+
+
+def work(ledger: Ledger, recall: str = "") -> Worked:
+    """Work a recall out as the rows stand now. Raises UnknownThing for no such recall."""
+    on = basis(ledger)
+    case = the_recall(ledger, recall)
+    s = case.started
+    graph = graph_of(on, s.lot, "recall")
+    parties = {
+        str(r["id"]): Party(str(r["id"]), str(r["name"]), str(r["address"]), str(r["phone"]))
+        for r in on.queries.contacts().to_dict("records")
+    }
+    clock = [("affected lots found and held", case.at)] + [(_told(n), at) for at, _, n in case.notes]
+    if case.closed_at is not None:
+        clock.append(("closed", case.closed_at))
+    held = _held(on, graph, s, case)
+    worked = work_out(
+        graph, RecallCase(s.recall, s.lot, s.reason, case.at, case.by, s.drill), parties=parties, clock=clock, told=_customers(case), held=held,
+    )  # fmt: skip
+    return Worked(case, worked, graph, on, parties)
+
+
+def _told(n: RecallNoted) -> str:
+    return " ".join(x for x in (n.kind, n.partner, f"{n.packs} packs" if n.packs else "", n.text) if x)
+
+
+def _customers(case: Case) -> list[Told]:
+    calls: dict[str, Told] = {}
+    for at, by, n in case.notes:
+        if n.kind == "called" and n.partner and n.partner not in calls:
+            calls[n.partner] = Told(n.partner, at, n.text or "telephone", by)
+        elif n.kind in ("answered", "returned", "pulled") and n.partner:
+            old = calls.get(n.partner, Told(n.partner, at, "answered without a call on record", by))
+            there = n.packs if n.kind == "answered" else old.still_there
+            back = old.coming_back + (n.packs if n.kind in ("returned", "pulled") else 0)
+            calls[n.partner] = Told(old.party, old.at, old.way, old.by, old.answered_at or at, there, back)
+    return list(calls.values())
+
+
+def _held(on: Basis, graph: LotGraph, started: RecallStarted, case: Case) -> list[Held]:
+    """Lots of the recall that are held now, with all they hold."""
+    found = on.queries.lots(holding=True, names=[started.lot, *graph.reach(started.lot, "forward")])
+    rows = []
+    for r in found[found["held"] != ""].to_dict("records"):
+        lot = graph.lot(str(r["lot"]))
+        amount = lot.on_hand_packs if lot.made_packs is not None else lot.on_hand_mg
+        rows.append(Held(lot.lot, amount, lot.place, case.at, case.by))
+    return rows
+
+
+def report(ledger: Ledger, recall: str = "") -> AuditReport:
+    """The twelve audit questions answered for a recall, with the tree head that lets a stranger check it."""
+    worked = work(ledger, recall)
+    on = worked.on
+    try:
+        words = notice(ledger, worked=worked)
+    except BadInput as error:
+        words = f"No notice yet: {error.message}"
+    return audit_report(
+        worked.recall, worked.graph, now=worked.case.closed_at or ledger.clock(), site=on.site.name, parties=worked.parties,
+        record=_record(worked), head=checkpoint(ledger), notice=words, system=on.shop.units, explained_mg=explained(on),
+    )  # fmt: skip
+
+
+def checkpoint(ledger: Ledger) -> TreeHead:
+    """Size, root and time of the ledger's tree as it stands: what leaves the house on every report."""
+    with ledger.store.read() as reader:
+        return TreeHead(reader.head.position, reader.root().hex(), reader.head.recorded_at)
+
+
+def _record(worked: Worked) -> list[tuple[str, ...]]:
+    """The entries behind the answer: what, when it happened, when recorded, by whom, and what corrected it."""
+    origins = sorted(
+        {int(x.event) for x in (*worked.recall.path.edges, *worked.recall.path.leaves) if x.event and _is_floor(x)}
+    )
+    fixes = worked.on.queries.corrections()
+    corrected = {int(o): int(p) for o, p in zip(fixes["origin"], fixes["position"], strict=True)}
+    shown = [o for o in origins if o in corrected] if len(origins) > 150 else origins
+    log = worked.on.queries.log(positions=shown, most=len(shown) + 1)
+    return [
+        (str(r["position"]), str(r["name"]), str(r["occurred_at"])[:16], str(r["recorded_at"])[:16], str(r["recorded_by"]),
+         f"entry {corrected[int(r['position'])]}" if int(r["position"]) in corrected else "")
+        for r in log.to_dict("records")
+    ]  # fmt: skip
+
+
+def _is_floor(row: Any) -> bool:
+    return getattr(row, "kind", "") != "counter"
+
+
+def notice(ledger: Ledger, recall: str = "", *, worked: Worked | None = None) -> str:
+    """The text for customers. Raises BadInput if nothing was packed or the shop has no telephone number on record."""
+    worked = worked or work(ledger, recall)
+    book = worked.on.book
+    rows = worked.on.queries.lots(holding=False, kinds=["packs"], names=list(worked.recall.affected))
+    goods = []
+    for r in rows.to_dict("records"):
+        pack = book.find(e.Pack, str(r["item"]))
+        size = f"{pack.net_mg // 1000} g" if pack else ""
+        goods.append(NoticeGoods(pack.name if pack else str(r["item"]), size, str(r["lot"]), str(r["best_before"])))
+    own = worked.parties.get(worked.on.site.id) or worked.parties.get("self")
+    phone = own.phone if own and own.phone else "the number on your delivery note"
+    return recall_notice(
+        goods,
+        reason=worked.case.started.reason.rstrip("."),
+        shop=worked.on.site.name,
+        phone=phone,
+        drill=worked.case.started.drill,
+    )
+
+
+__all__ = [
+    "NOTE_KINDS",
+    "Case",
+    "Worked",
+    "checkpoint",
+    "close",
+    "note",
+    "notice",
+    "recalls",
+    "report",
+    "start",
+    "the_recall",
+    "work",
+]

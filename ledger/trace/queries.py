@@ -1,0 +1,306 @@
+"""The audit's questions to the ledger: what a mark means, and the rows of a path as one graph.
+
+A graph is loaded around a question, never the whole ledger. Amended entries count as amended and voided ones not at all, because
+only rows believed at the asked position are read; a lot's amounts are sums of its postings, so they are exact as of any position.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sqlalchemy import column, select, text
+
+from ledger.errors import BadInput, UnknownThing
+from ledger.projections.queries import Queries, believed
+from ledger.projections.tables import batches, lots, postings
+from ledger.store.reader import Reader
+from ledger.store.statements import Statement
+from ledger.store.tables import events
+from ledger.trace.edge_statements import NOW
+from ledger.trace.graph import Edge, Leaf, Lot, LotGraph
+
+Around = Literal["forward", "backward", "recall"]
+MAKING = ("receive", "cook", "pull", "blend", "build", "roll", "cut", "pack")
+"""Steps by which a lot comes into being; every other line on a lot's account is something that happened to it later."""
+LEAF_OF_STEP = {
+    "sell": "counter", "ship": "delivery", "return": "return", "sample": "sample", "scrap": "scrap", "count": "unexplained",
+}  # fmt: skip
+_CHUNK = 5_000
+
+_BELIEVED = "{0}.known_from + 0 <= :known AND {0}.known_to > :known"  # + 0: keeps SQLite off the index on known_from
+_SEED = "reach(lot) AS (SELECT CAST(:lot AS TEXT)"
+_STEP = (
+    "UNION SELECT e.{to} FROM {name} r CROSS JOIN edges e WHERE e.{at} = r.lot AND e.site = :site AND "
+    + _BELIEVED.format("e")
+    + ")"
+)
+_FORWARD = f"{_SEED} {_STEP.format(to='child', at='parent', name='reach')}"
+_BACKWARD = f"{_SEED} {_STEP.format(to='parent', at='child', name='reach')}"
+_RECALL = f"{_FORWARD.replace('reach', 'ahead')}, reach(lot) AS (SELECT lot FROM ahead {_STEP.format(to='parent', at='child', name='reach')}"
+_REACH: dict[Around, str] = {"forward": _FORWARD, "backward": _BACKWARD, "recall": _RECALL}
+_EDGE_COLUMNS = ("parent", "child", "mass_mg", "step", "batch", "day", "known_from", "origin")
+_MAKING = ", ".join(f"'{step}'" for step in MAKING)
+_SUM_COLUMNS = (
+    "account", "made_mg", "made_pieces", "made_packs", "on_hand_mg", "on_hand_pieces", "on_hand_packs", "place", "made_lines",
+)  # fmt: skip
+_LINE_COLUMNS = ("account", "known_from", "origin", "day", "step", "station", "channel", "mass_mg", "pieces", "packs")
+
+
+def _statement(sql: str, columns: Sequence[str], params: Sequence[str]) -> Statement:
+    return Statement(text(sql).columns(*[column(name) for name in columns]), params)
+
+
+def _edges(around: Around) -> Statement:
+    return _statement(
+        f"WITH RECURSIVE {_REACH[around]} SELECT {', '.join('e.' + c for c in _EDGE_COLUMNS)} FROM reach r CROSS JOIN edges e "
+        f"WHERE e.child = r.lot AND e.site = :site AND {_BELIEVED.format('e')}",
+        _EDGE_COLUMNS, ["lot", "site", "known"],
+    )  # fmt: skip
+
+
+def _made(measure: str) -> str:
+    return f"SUM(CASE WHEN p.step IN ({_MAKING}) AND p.{measure} > 0 THEN p.{measure} ELSE 0 END)"
+
+
+def _sums(around: Around) -> Statement:
+    return _statement(
+        f"WITH RECURSIVE {_REACH[around]} SELECT p.account, {_made('mass_mg')}, {_made('pieces')}, {_made('packs')}, SUM(p.mass_mg), "
+        f"SUM(p.pieces), SUM(p.packs), MAX(CASE WHEN p.step IN ({_MAKING}) AND p.mass_mg > 0 THEN p.station ELSE '' END), "
+        f"SUM(CASE WHEN p.step IN ({_MAKING}) AND p.mass_mg > 0 THEN 1 ELSE 0 END) "
+        f"FROM reach r CROSS JOIN postings p WHERE p.site = :site AND p.account = r.lot AND p.kind LIKE 'lot.%' AND {_BELIEVED.format('p')} "
+        "GROUP BY p.account",
+        _SUM_COLUMNS, ["lot", "site", "known"],
+    )  # fmt: skip
+
+
+def _lines(reach: str) -> Statement:
+    return _statement(
+        f"WITH RECURSIVE {reach} SELECT {', '.join('p.' + c for c in _LINE_COLUMNS)} FROM reach r CROSS JOIN postings p "
+        f"WHERE p.site = :site AND p.account = r.lot AND p.kind LIKE 'lot.%' AND {_BELIEVED.format('p')}",
+        _LINE_COLUMNS, ["lot", "site", "known"],
+    )  # fmt: skip
+
+
+EDGES: dict[Around, Statement] = {a: _edges(a) for a in ("forward", "backward", "recall")}
+SUMS: dict[Around, Statement] = {a: _sums(a) for a in ("forward", "backward", "recall")}
+LINES: dict[Around, Statement] = {
+    "forward": _lines(_FORWARD), "recall": _lines(_FORWARD), "backward": _lines(f"{_SEED})"),
+}  # fmt: skip
+"""The single lines on the accounts of the lots that are looked at closely: all ahead, or (backward) the lot itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a typed or scanned mark means: a lot, a batch or a document, and the lots behind it (mass that left by a document)."""
+
+    kind: Literal["lot", "batch", "document"]
+    mark: str
+    lots: tuple[str, ...]
+    masses: tuple[int, ...] = ()
+
+
+def find(queries: Queries, typed: str) -> Found:
+    """What somebody typed or scanned: a lot, a batch, the address or element string on a jar, or a delivery document.
+
+    Raises:
+        BadInput: nothing was given.
+        UnknownThing: no lot, batch or document has this mark.
+    """
+    mark = plain_mark(typed)
+    if not mark:
+        raise BadInput("Type or scan a lot, a batch, the code on a jar, or the number of a delivery.", value=typed)
+    site = queries.store.site
+    with queries.store.read() as reader:
+        for code in dict.fromkeys((mark, mark.upper())):
+            if len(reader.frame(select(lots.c.lot).where(lots.c.site == site, lots.c.lot == code))):
+                return Found("lot", code, (code,))
+            if len(reader.frame(select(batches.c.batch).where(batches.c.site == site, batches.c.batch == code))):
+                made = reader.frame(
+                    select(lots.c.lot).where(lots.c.site == site, lots.c.batch == code).order_by(lots.c.position)
+                )
+                return Found("batch", code, tuple(str(x) for x in made["lot"]))
+            wanted = json.dumps({"document": code}, separators=(",", ":"), ensure_ascii=False)[1:-1]
+            names = ("shelf.shipped", "shelf.returned", "lot.received", "ledger.amended")
+            papers = reader.frame(
+                select(events.c.position).where(
+                    events.c.site == site,
+                    events.c.name.in_(names),
+                    events.c.payload.contains(wanted, autoescape=True),
+                )
+            )
+            moved = _moved(reader, site, [int(p) for p in papers["position"]])
+            if moved:
+                return Found("document", code, tuple(moved), tuple(moved.values()))
+    raise UnknownThing(
+        f"`{typed.strip()}` is no lot, batch or delivery document of this ledger. Check the mark on the label: the usual form is "
+        "year-day and a letter, such as 26302A or 26302A-J1.",
+        kind="lot", id=mark,
+    )  # fmt: skip
+
+
+def _moved(reader: Reader, site: str, positions: Sequence[int]) -> dict[str, int]:
+    """Lots, with the mass, that the believed entries at these positions moved."""
+    if not positions:
+        return {}
+    found = reader.frame(
+        select(postings.c.account, postings.c.mass_mg).where(
+            postings.c.site == site, postings.c.known_from.in_(list(positions)), postings.c.kind.like("lot.%"), believed(postings, None),
+        ).order_by(postings.c.known_from, postings.c.line)
+    )  # fmt: skip
+    moved: dict[str, int] = {}
+    for lot, mass in found.itertuples(index=False, name=None):
+        moved[str(lot)] = moved.get(str(lot), 0) + abs(int(mass))
+    return moved
+
+
+def plain_mark(typed: str) -> str:
+    """The bare mark out of what a scanner or a hand gives: `L 26302A`, `HTTPS://SHOP/L/26302A`, `(01)...(10)26302A`."""
+    mark = typed.strip()
+    if "/" in mark and "://" in mark:
+        mark = mark.split("?")[0].rstrip("/").rsplit("/", 1)[-1]
+    if "(10)" in mark:
+        mark = mark.rsplit("(10)", 1)[-1].split("(")[0]
+    return mark[2:].strip() if mark[:2].upper() == "L " else mark
+
+
+def load(
+    queries: Queries,
+    lot: str,
+    around: Around,
+    *,
+    known: int | None = None,
+    label: Callable[[str, str], str] = lambda kind, item: item or kind,
+) -> LotGraph:
+    """The graph around one lot as known at a position: `recall` holds the way forward and all that stands behind it.
+
+    `label` turns (kind of lot, item) into words. Raises UnknownThing if there was no such lot by then.
+    """
+    at = NOW if known is None else known
+    args = (lot, queries.store.site, at)
+    with queries.store.read() as reader:
+        edge_rows = reader.rows(EDGES[around], args)
+        sums = {row[0]: row[1:] for row in reader.rows(SUMS[around], args)}
+        line_rows = reader.rows(LINES[around], args)
+        if lot not in sums:
+            raise UnknownThing(f"There is no lot {lot} in the ledger" + (" as it was known then." if known is not None else "."),
+                               kind="lot", id=lot)  # fmt: skip
+        names = {row[0] for row in edge_rows} | {row[1] for row in edge_rows} | {lot}
+        about = _about(reader, queries.store.site, sorted(names))
+        away = {row[1] for row in line_rows if row[4] in ("ship", "return", "receive")}
+        papers = _papers(reader, queries.store.site, sorted(away))
+        people = _people(
+            reader, queries.store.site, sorted({row[7] for row in edge_rows} | {row[2] for row in line_rows})
+        )
+    nodes = [
+        _lot(name, about.get(name), sums.get(name), label, papers, line_rows if name == lot else ())
+        for name in sorted(names)
+    ]
+    taken: dict[tuple[str, int], list[int]] = {}
+    leaves: list[Leaf] = []
+    for account, position, origin, day, step, _station, channel, mass, pieces, packs in line_rows:
+        if step in LEAF_OF_STEP:
+            leaves.append(_leaf(account, position, origin, day, step, channel, (mass, pieces, packs), papers, people))
+        elif mass < 0 or packs < 0:
+            held = taken.setdefault((account, position), [0, 0, 0])
+            held[0] -= mass
+            held[1] -= packs
+            held[2] = origin
+    edges, lost = _settled(edge_rows, taken, people)
+    return LotGraph.build(nodes, edges, [*leaves, *lost])
+
+
+def _settled(
+    rows: Iterable[tuple[Any, ...]], taken: dict[tuple[str, int], list[int]], people: dict[int, str]
+) -> tuple[list[Edge], list[Leaf]]:
+    """Edges whose masses sum to exactly what left the parent. What left a lot at a step that made nothing is a loss on record."""
+    edges: list[Edge] = []
+    of_take: dict[tuple[str, int], list[int]] = {}
+    for parent, child, mass, step, batch, day, position, origin in rows:
+        of_take.setdefault((parent, position), []).append(len(edges))
+        edges.append(Edge(parent, child, mass, step, batch, day, people.get(origin, ""), event=str(origin)))
+    lost = []
+    for (lot, position), (mass, packs, origin) in taken.items():
+        places = of_take.get((lot, position))
+        if not places:
+            lost.append(Leaf(lot, "loss", mass_mg=mass, packs=packs, person=people.get(origin, ""), event=str(origin)))
+            continue
+        rest = mass - sum(edges[p].mass_mg for p in places)
+        biggest = max(places, key=lambda p: edges[p].mass_mg)
+        edges[biggest] = edges[biggest]._replace(mass_mg=edges[biggest].mass_mg + rest, packs=packs)
+    return edges, lost
+
+
+def _leaf(
+    lot: str, position: int, origin: int, day: str, step: str, channel: str, amounts: tuple[int, int, int],
+    papers: dict[int, dict[str, Any]], people: dict[int, str],
+) -> Leaf:  # fmt: skip
+    sign = 1 if step == "return" else -1
+    mass, pieces, packs = (sign * a for a in amounts)
+    paper = papers.get(position, {})
+    return Leaf(
+        lot, LEAF_OF_STEP[step], day, mass, pieces, packs, party=str(paper.get("partner") or channel), document=str(paper.get("document", "")),
+        person=people.get(origin, ""), event=str(origin),
+    )  # fmt: skip
+
+
+def _lot(
+    name: str, about: tuple[Any, ...] | None, sums: tuple[Any, ...] | None, label: Callable[[str, str], str],
+    papers: dict[int, dict[str, Any]], own: Sequence[tuple[Any, ...]],
+) -> Lot:  # fmt: skip
+    if about is None:
+        return Lot(name, "unknown")
+    _, kind, item, flavour, design, portion, day, supplier, supplier_lot = about
+    made = sums or (0, 0, 0, 0, 0, 0, "", 0)
+    received = [papers[row[1]] for row in own if row[4] == "receive" and row[1] in papers]
+    words = label(kind, item) if item else " ".join(x for x in (kind, portion, flavour, design) if x)
+    return Lot(
+        name, kind, words, int(made[0]), int(made[1]) if kind == "pieces" else None, int(made[2]) if kind == "packs" else None,
+        int(made[3]), int(made[4]), int(made[5]), day, supplier, supplier_lot, str(made[6]),
+        document=str(received[0].get("document", "")) if received else "", carrier=str(received[0].get("carrier", "")) if received else "",
+    )  # fmt: skip
+
+
+def _chunks(items: Sequence[Any]) -> Iterable[Sequence[Any]]:
+    for start in range(0, len(items), _CHUNK):
+        yield items[start : start + _CHUNK]
+
+
+def _about(reader: Reader, site: str, names: Sequence[str]) -> dict[str, tuple[Any, ...]]:
+    t = lots.c
+    query = select(t.lot, t.kind, t.item, t.flavour, t.design, t.portion, t.day, t.supplier, t.supplier_lot)
+    found: dict[str, tuple[Any, ...]] = {}
+    for part in _chunks(names):
+        frame = reader.frame(query.where(t.site == site, t.lot.in_(list(part))))
+        found.update({row[0]: row for row in frame.itertuples(index=False, name=None)})
+    return found
+
+
+def _people(reader: Reader, site: str, positions: Sequence[int]) -> dict[int, str]:
+    found: dict[int, str] = {}
+    for part in _chunks(positions):
+        frame = reader.frame(
+            select(events.c.position, events.c.recorded_by).where(
+                events.c.site == site, events.c.position.in_(list(part))
+            )
+        )
+        found.update({int(p): str(by) for p, by in frame.itertuples(index=False, name=None)})
+    return found
+
+
+def _papers(reader: Reader, site: str, positions: Sequence[int]) -> dict[int, dict[str, Any]]:
+    """What entries of deliveries, returns and receipts say: partner, document, carrier. An amended one is read as amended."""
+    found: dict[int, dict[str, Any]] = {}
+    for part in _chunks(positions):
+        frame = reader.frame(
+            select(events.c.position, events.c.payload).where(events.c.site == site, events.c.position.in_(list(part)))
+        )
+        for position, payload in frame.itertuples(index=False, name=None):
+            data = json.loads(payload)
+            found[int(position)] = data["data"] if "data" in data and "origin" in data else data
+    return found
+
+
+__all__ = ["EDGES", "LEAF_OF_STEP", "LINES", "MAKING", "SUMS", "Around", "Found", "find", "load", "plain_mark"]
