@@ -166,7 +166,7 @@ class Site:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Feast:
-    """A day customers buy for: `easter`, `fixed 12-25`, or listed dates."""
+    """A day customers buy for: `12-25` (month and day), `easter`, `easter-7`, `nth 11 4 4` (fourth Thursday of November), or listed dates."""
 
     id: str
     name: str
