@@ -11,14 +11,14 @@ import numpy as np
 import pandas as pd
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table as RichTable
 from rich.text import Text
 
+from ledger.application.report_table import WORDS as _WORDS
+from ledger.application.report_table import TerminalTable
 from ledger.application.reports_types import Column, Report, Shop, Table
 from ledger.quantities import _fixed as fixed
 
 _LB_MG, _OZ_MG = 453_592.37, 28_349.523125
-_WORDS = ("text", "day", "flavour", "design", "item", "channel", "yes")
 NOTHING = "–"
 """Shown where a measure has nothing to measure."""
 
@@ -93,6 +93,11 @@ def cells(table: Table, shop: Shop) -> list[list[str]]:
     return done
 
 
+def head_and_cells(table: Table, shop: Shop) -> list[list[str]]:
+    """The heads of the columns first, then every row as shown."""
+    return [[head(column, shop) for column in table.columns], *cells(table, shop)]
+
+
 def _cell(row: Any, column: Column, shop: Shop) -> str:
     value = row.get(column.name)
     if column.kind != "row":
@@ -100,22 +105,6 @@ def _cell(row: Any, column: Column, shop: Shop) -> str:
     kind = row.get("kind", "number")
     text, unit = shown(value, kind, shop), "h" if kind == "time" else unit_of(kind, shop)
     return f"{text} {unit}" if unit and text != NOTHING else text
-
-
-def rich_table(table: Table, shop: Shop) -> RichTable:
-    """One table for the terminal: figures to the right, words to the left."""
-    made = RichTable(title=table.title, title_justify="left", title_style="bold", header_style="dim", caption=table.note or None,
-                     caption_justify="left", box=None, pad_edge=False, padding=(0, 2, 0, 0))  # fmt: skip
-    for column in table.columns:
-        words = column.kind in _WORDS
-        made.add_column(head(column, shop), justify="left" if words else "right", no_wrap=not words, overflow="fold")
-    rows = cells(table, shop)
-    bottom = len(rows) - 1 if table.total is not None and rows else -1
-    for number, row in enumerate(rows):
-        if number == bottom:
-            made.add_section()
-        made.add_row(*(Text(cell) for cell in row), style="bold" if number == bottom else None)
-    return made
 
 
 def renderable(report: Report, only: tuple[str, ...] = ()) -> RenderableType:
@@ -127,7 +116,7 @@ def renderable(report: Report, only: tuple[str, ...] = ()) -> RenderableType:
     ]
     for name, table in report.tables.items():
         if (not only or name in only) and not table.frame.empty:
-            parts.append(Padding(rich_table(table, report.shop), (1, 0, 0, 0)))
+            parts.append(Padding(TerminalTable(table, head_and_cells(table, report.shop)), (1, 0, 0, 0)))
     when = f", recorded {report.as_of.recorded_at}" if report.as_of.recorded_at else ""
     parts.append(Padding(Text(f"As of entry {report.as_of.position}{when}.", style="dim"), (1, 0, 0, 0)))
     return Group(*parts)
@@ -200,9 +189,9 @@ __all__ = [
     "as_text",
     "cells",
     "head",
+    "head_and_cells",
     "plain",
     "renderable",
-    "rich_table",
     "shown",
     "unit_of",
 ]

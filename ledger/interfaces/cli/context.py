@@ -20,7 +20,13 @@ DEFAULT_URL = "sqlite:///slabbook.sqlite"
 def console(error: bool = False) -> Console:
     """A console that wraps nothing when its output goes to a file."""
     made = Console(stderr=error, highlight=False)
-    return made if made.is_terminal else Console(stderr=error, highlight=False, soft_wrap=True, width=150)
+    return made if made.is_terminal else Console(stderr=error, highlight=False, soft_wrap=True, width=_columns())
+
+
+def _columns() -> int:
+    """How wide tables may be where no terminal says: COLUMNS, else 150."""
+    told = os.environ.get("COLUMNS", "")
+    return max(40, int(told)) if told.isdigit() else 150
 
 
 @dataclass(slots=True)
