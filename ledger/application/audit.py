@@ -104,7 +104,11 @@ def _of_several(on: Basis, found: Found, direction: Direction) -> Path:
 
 
 def _merged(graphs: Sequence[LotGraph]) -> LotGraph:
-    lots = {name: lot for g in graphs for name, lot in g.lots.items()}
+    lots: dict[str, Lot] = {}
+    for graph in graphs:
+        for name, lot in graph.lots.items():
+            if name not in lots or lots[name].made_mg is None:
+                lots[name] = lot
     edges = list(dict.fromkeys(e for g in graphs for e in g.edges))
     by_key: dict[tuple[str, str, str], Edge] = {}
     for edge in edges:  # an edge that one graph saw whole and another rounded is taken once, at its larger mass

@@ -253,11 +253,11 @@ def _lot(
     if about is None:
         return Lot(name, "unknown")
     _, kind, item, flavour, design, portion, day, supplier, supplier_lot = about
-    made = sums or (0, 0, 0, 0, 0, 0, "", 0)
+    made = sums or (None, 0, 0, 0, 0, 0, "", 0)  # a neighbour whose account was not asked for
     received = [papers[row[1]] for row in own if row[4] == "receive" and row[1] in papers]
     words = label(kind, item) if item else " ".join(x for x in (kind, portion, flavour, design) if x)
     return Lot(
-        name, kind, words, int(made[0]), int(made[1]) if kind == "pieces" else None, int(made[2]) if kind == "packs" else None,
+        name, kind, words, None if made[0] is None else int(made[0]), int(made[1]) if kind == "pieces" else None, int(made[2]) if kind == "packs" else None,
         int(made[3]), int(made[4]), int(made[5]), day, supplier, supplier_lot, str(made[6]),
         document=str(received[0].get("document", "")) if received else "", carrier=str(received[0].get("carrier", "")) if received else "",
     )  # fmt: skip

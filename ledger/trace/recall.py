@@ -138,7 +138,7 @@ def work_out(
     the book's figure, and the gap shows as unexplained. Frames of the answer:
 
     * ``accounts``: the balance of each affected lot (see ``ledger.trace.balance``) with ``still_out`` (delivered less
-      returned), ``accounted`` and ``score`` (percent);
+      returned by those businesses; what consumers brought back is taken off ``sold``), ``accounted`` and ``score`` (percent);
     * ``recipients``: one row for each delivery (party, name, address, phone, lot, packs, mass_mg, day, document);
     * ``counter``: counter sales by lot with first and last day; ``holdings``: what is on hand where, and how much is
       held;
@@ -185,12 +185,21 @@ def _accounts(graph: LotGraph, lots: Sequence[str], counted: Mapping[str, int]) 
         at = frame["lot"] == lot
         frame.loc[at, "unexplained"] += frame.loc[at, "on_hand"] - found
         frame.loc[at, "on_hand"] = found
-    frame["still_out"] = frame["delivered"] - frame["returned"]
+    by_hand = [_returned_by_consumers(graph, lot, unit) for lot, unit in zip(frame["lot"], frame["unit"], strict=True)]
+    frame["still_out"] = frame["delivered"] - frame["returned"] + by_hand
+    frame["sold"] = frame["sold"] - by_hand
     parts = ["on_hand", "still_out", "sold", "sampled", "scrapped", "lost", "used"]
     frame["accounted"] = frame[parts].sum(axis=1) if len(frame) else 0
     made = frame["made"].where(frame["made"] > 0)
     frame["score"] = (100.0 * frame["accounted"] / made).fillna(100.0) if len(frame) else 0.0
     return frame
+
+
+def _returned_by_consumers(graph: LotGraph, lot: str, unit: str) -> int:
+    """What came back from nobody who had a delivery of this lot: consumers brought it, so it counts against counter sales."""
+    parties = {leaf.party for leaf in graph.leaves_of(lot) if leaf.kind == "delivery"}
+    loose = [leaf for leaf in graph.leaves_of(lot) if leaf.kind == "return" and leaf.party not in parties]
+    return sum({"packs": x.packs, "pieces": x.pieces, "mg": x.mass_mg}[unit] for x in loose)
 
 
 def _headline(accounts: pd.DataFrame) -> tuple[str, pd.DataFrame]:
