@@ -42,6 +42,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     return [
         dcc.Interval(id="season-tick", interval=TICK_MS, disabled=not desk.busy),
         dcc.Store(id="season-version", data=desk.version),
+        dcc.Store(id="season-base", data=desk.base_version),
         html.Div([
             html.Button("Make the plan", id="season-make", type="button", className="button", n_clicks=0),
             html.Button("Stop, keep the best so far", id="season-stop", type="button", className="plain", n_clicks=0),
@@ -251,7 +252,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
         return not desk.busy, status(desk), no_update if desk.version == version else desk.version
 
     @app.callback(
-        Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"),
+        Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"), Output("season-base", "data"),
         Output("season-edit-actions", "hidden"), Output("season-whatif", "hidden"), Output("season-trial-actions", "hidden"),
         Input("season-version", "data"), State("season-base", "data"), State("address", "search"), prevent_initial_call=True,
     )  # fmt: skip
