@@ -247,8 +247,10 @@ def summary(decisions: list[Decision], positions: list[int]) -> Outcome:
             flags += [f.text for f in event.flags]
         elif isinstance(event, BatchOpened):
             batch = event.batch
-        elif isinstance(event, Amended) and number:
-            also.append(event.origin)
+        elif isinstance(event, Amended):
+            flags += [f["text"] for f in event.data.get("flags", ())]
+            if number:
+                also.append(event.origin)
     return Outcome(positions[0], positions[-1], batch, tuple(lots), tuple(flags), tuple(also))
 
 

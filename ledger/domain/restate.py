@@ -110,7 +110,7 @@ def _amount(take: Take) -> dict[str, Any]:
 def restate(event: Any) -> dict[str, Any]:
     """The same as plain values under the canonical field names, with the command's `name`; figures that were derived are left out."""
     command = command_of(event)
-    data: dict[str, Any] = msgspec.to_builtins(command)
+    data: dict[str, Any] = {k: list(v) if isinstance(v, tuple) else v for k, v in msgspec.to_builtins(command).items()}
     for part in data.get("gives", []):
         if part["basis"] == DERIVED:
             part.pop("mass_mg", None)
