@@ -147,7 +147,9 @@ def air(ledger: Ledger, book: Book, ask: Ask, kettle: str, day: str) -> tuple[Si
 
 
 def _difference(mc: int, units: Units) -> str:
-    return f"{mc * 1.8 / 1000:+.1f} °F" if units == "us" else f"{mc / 1000:+.1f} °C"
+    if abs(mc) < 50:
+        return "as it should"
+    return f"{mc * 1.8 / 1000:+.1f} °F off" if units == "us" else f"{mc / 1000:+.1f} °C off"
 
 
 def plan(ledger: Ledger, ask: Ask) -> Planned:

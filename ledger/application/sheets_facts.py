@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
@@ -25,19 +26,23 @@ from ledger.projections.queries import Queries
 T = TypeVar("T")
 OLD_CHECK_DAYS = 30
 _kept: OrderedDict[Hashable, Any] = OrderedDict()
+_lock = threading.Lock()
 MOST_KEPT = 64
 
 
 def remembered(ledger: Ledger, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
     """What was worked out before for the same ledger at the same position; so a slider's move reads the ledger only once."""
     whole = (id(ledger.store), str(ledger.store.url), ledger.store.site, ledger.queries.as_of().position, *key)
-    if whole in _kept:
-        _kept.move_to_end(whole)
-    else:
-        _kept[whole] = make()
+    with _lock:
+        if whole in _kept:
+            _kept.move_to_end(whole)
+            known: T = _kept[whole]
+            return known
+    found = make()
+    with _lock:
+        _kept[whole] = found
         while len(_kept) > MOST_KEPT:
             _kept.popitem(last=False)
-    found: T = _kept[whole]
     return found
 
 
