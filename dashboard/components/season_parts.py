@@ -21,7 +21,7 @@ from ledger.planning.whatif import compare
 from ledger.planning.words import Sentence, kilos
 
 ABOUT = {
-    "start": "Start", "full": "Full", "short": "Short", "ahead": "Ahead", "helps": "Help", "proof": "How good", "finding": "Put right", "days": "Days",
+    "start": "Start", "full": "Full", "short": "Short", "ahead": "Ahead", "helps": "Help", "proof": "How good", "finding": "Mind", "days": "Days",
 }  # fmt: skip
 SIDE = {
     "cost_milli": "cost", "made_g": "made", "sold_g": "sold", "short_g": "missing", "left_g": "left over", "overtime_minutes": "overtime",
@@ -84,7 +84,7 @@ def charts(made: PlanMade, item: str, shop: Shop) -> Any:
             )
         )
     parts.append(chart(weeks(weeks_frame(made)), "The figures are in the table of weeks below."))
-    return html.Div(parts, className="charts")
+    return html.Div(parts, className="charts season-charts")
 
 
 def editable(made: PlanMade, first: int, span: int) -> Any:
@@ -220,12 +220,13 @@ def whatif_fields(ledger: Any) -> Any:
     from ledger.domain.books import entries as e
 
     flavours = [{"value": f.id, "label": f.name} for f in ledger.book().all(e.Flavour)]
+    feast = next((f.id for f in ledger.book().all(e.Flavour) if f.feast), flavours[0]["value"] if flavours else None)
     kinds = [("demand", "Demand up or down"), ("kettle", "A kettle is out"), ("helper", "One more helper shift a week"), ("day", "One more making day a week"),
              ("drop", "A flavour is dropped")]  # fmt: skip
     return html.Div(
         [
             dmc.Select(id="season-what", label="What if", data=[{"value": v, "label": t} for v, t in kinds], value="demand", allowDeselect=False, size="md"),
-            dmc.Select(id="season-flavour", label="of flavour", data=flavours, value=flavours[0]["value"] if flavours else None, searchable=True, size="md"),
+            dmc.Select(id="season-flavour", label="of flavour", data=flavours, value=feast, searchable=True, size="md"),
             dmc.NumberInput(id="season-percent", label="by %", value=20, min=-100, max=300, step=5, size="md"),
             dmc.TextInput(id="season-from", label="from week", placeholder="2026-W50 (empty: the first)", size="md"),
             dmc.TextInput(id="season-to", label="to week", placeholder="empty: that week, or all", size="md"),

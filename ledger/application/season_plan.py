@@ -104,7 +104,7 @@ def solve(asked: Asked, effort: str = "normal", progress: Watch | None = None, b
                 break
             problem = within_days(problem, plan, days)
             plan = replan(
-                plan, problem, effort=EFFORTS[effort], progress=progress, changed="cut back to what the days carry"
+                plan, problem, effort=QUICK, progress=progress, changed="cut back to what the days carry"
             )
             days = check_days(plan, problem, asked.shop, mixes)
         days = check_days(plan, problem, asked.shop, mixes, charts_for=_charted(plan))
