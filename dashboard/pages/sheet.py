@@ -14,6 +14,7 @@ from ledger import quantities
 from ledger.application import sheets, sheets_compare
 from ledger.application.ledger import Ledger
 from ledger.application.sheets import Ask, how_printed
+from ledger.application.sheets_facts import remembered
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.errors import BadInput, SlabbookError
@@ -160,7 +161,7 @@ def _issued(ledger: Ledger, batch: str) -> Any:
 
 
 def _lately(ledger: Ledger) -> Any:
-    report = sheets_compare.all_report(ledger, most=8)
+    report = remembered(ledger, ("sheets lately",), lambda: sheets_compare.all_report(ledger, most=8))
     if not report.tables:
         return html.P("No sheet was issued yet.", className="quiet")
     table = report_table(report.tables["batches"], report.shop, {"batch": "/sheet?issued={}"})

@@ -139,7 +139,7 @@ def air(ledger: Ledger, book: Book, ask: Ask, kettle: str, day: str) -> tuple[Si
         site = replace(site, boiling_water_mc=water_boils_here(site).mc + error)
     told = quantities.temperature_text(check.reading_mc, units)
     notes.append(
-        f"Thermometer of {kettle} as checked {when}: {told} in boiling water, {_difference(error, units)} off."
+        f"Thermometer of {kettle} as checked {when}: {told} in boiling water, {_difference(error, units)}."
     )
     if age > OLD_CHECK_DAYS:
         notes.append(f"That check is {age} days old: boil water again before the burner is lit.")

@@ -41,8 +41,8 @@ class Recorded:
     beyond: tuple[tuple[str, int], ...]
 
 
-def recorded(on: Basis, sheet: BatchSheet) -> Recorded:
-    """Everything recorded of a batch, put under the keys of its sheet."""
+def recorded(on: Basis, sheet: BatchSheet, called: Mapping[str, set[str]]) -> Recorded:
+    """Everything recorded of a batch, put under the keys of its sheet. called: every name of each material (`material_names`)."""
     planned = {key: title for key, title, *_ in planned_lines(sheet)}
     moves = on.queries.postings(batch=sheet.batch, known=on.known)
     actual: dict[str, int] = {}
@@ -54,7 +54,7 @@ def recorded(on: Basis, sheet: BatchSheet) -> Recorded:
         row = flows(moves, ()).iloc[0]
         actual["cooked"] = int(row["charged_mg"] - row["evaporated_mg"])
         actual["boiled-off"] = int(row["evaporated_mg"])
-        _weighed(on, sheet, cook, planned, actual, beyond)
+        _weighed(on, sheet, cook, planned, called, actual, beyond)
     end = _end_temperature(on, sheet.batch)
     if end:
         actual["end"] = end
@@ -64,7 +64,8 @@ def recorded(on: Basis, sheet: BatchSheet) -> Recorded:
 
 
 def _weighed(
-    on: Basis, sheet: BatchSheet, cook: pd.DataFrame, planned: Mapping[str, str], actual: dict[str, int], beyond: list[tuple[str, int]]
+    on: Basis, sheet: BatchSheet, cook: pd.DataFrame, planned: Mapping[str, str], called: Mapping[str, set[str]],
+    actual: dict[str, int], beyond: list[tuple[str, int]],
 ) -> None:  # fmt: skip
     water = next((line for line in sheet.charge if line.role == "water"), None)
     mains = -int(cook.loc[cook["kind"] == "water", "mass_mg"].sum())
@@ -75,7 +76,7 @@ def _weighed(
     taken = cook[cook["kind"].isin(["lot.material", "lot.reboil"]) & (cook["mass_mg"] < 0)]
     for row in taken.groupby(["kind", "item"], sort=True)["mass_mg"].sum().reset_index().to_dict("records"):
         kind, item, mass = str(row["kind"]), str(row["item"]), int(row["mass_mg"])
-        names = _names(on, item)
+        names = called.get(item, {item})
         keys = [
             key
             for key, title in planned.items()
@@ -98,10 +99,12 @@ def _share(sheet: BatchSheet, keys: list[str], mass: int, actual: dict[str, int]
     actual[keys[0]] = left
 
 
-def _names(on: Basis, item: str) -> set[str]:
-    """Every name a material has had: a sheet keeps the one of its day."""
-    history = on.queries.book_history("material", item)
-    return {str(data.get("name", "")) for data in history["data"]} | {item}
+def material_names(on: Basis) -> dict[str, set[str]]:
+    """Every name each material has had: a sheet keeps the one of its day."""
+    found: dict[str, set[str]] = {}
+    for row in on.queries.book_history("material").to_dict("records"):
+        found.setdefault(str(row["id"]), {str(row["id"])}).add(str(row["data"].get("name", "")))
+    return found
 
 
 def _end_temperature(on: Basis, batch: str) -> int:
@@ -152,10 +155,12 @@ def _counts(moves: pd.DataFrame, sheet: BatchSheet, actual: dict[str, int]) -> N
             actual[key] = count
 
 
-def compared(on: Basis, ledger: Ledger, batch: str) -> tuple[BatchSheet, tuple[PlanAgainstActual, ...], Recorded]:
+def compared(
+    on: Basis, ledger: Ledger, batch: str, called: Mapping[str, set[str]] | None = None
+) -> tuple[BatchSheet, tuple[PlanAgainstActual, ...], Recorded]:
     """The newest sheet of a batch against what was recorded. Raises UnknownThing: no such batch, or it has no sheet."""
     sheet = kept(ledger, batch, on.known)
-    found = recorded(on, sheet)
+    found = recorded(on, sheet, called if called is not None else material_names(on))
     return sheet, plan_against_actual(sheet, found.by_key), found
 
 
@@ -247,9 +252,10 @@ def all_report(ledger: Ledger, known: int | str | None = None, most: int = 60) -
             papers.pop(event.batch, None)  # the newest sheet of a batch counts, and stands last
             papers[event.batch] = event
     rows = []
+    called = material_names(on)
     for batch in list(papers)[-most:]:
         try:
-            sheet, lines, _ = compared(on, ledger, batch)
+            sheet, lines, _ = compared(on, ledger, batch, called)
         except UnknownThing:
             continue
         by_key = {x.key: x for x in lines}
