@@ -130,10 +130,6 @@ def _plain(kind: str, given: Mapping[str, Any]) -> dict[str, Any]:
             data["lines"] = [_line(k, v) for k, v in data["lines"].items()]
         if isinstance(data.get("steps"), Mapping):
             data["steps"] = [_step(k, v) for k, v in data["steps"].items()]
-        tolerance = data.get("temperature_tolerance")
-        if isinstance(tolerance, str):
-            data["temperature_tolerance_mc"] = _difference(tolerance)
-            del data["temperature_tolerance"]
     return data
 
 
@@ -149,18 +145,6 @@ def _step(step: str, value: Any) -> dict[str, Any]:
     match = _HANDS.fullmatch(str(value))
     time, people = (match["time"], int(match["people"])) if match else (str(value), 1)
     return {"step": step, "seconds": quantities.duration(time), "people": people}
-
-
-def _difference(text: str) -> int:
-    """A difference of temperature: `5 F` is 2.78 degrees C, not -15 C."""
-    match = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*°?\s*([CFcf])\s*", text)
-    if not match:
-        raise BadInput(f"`{text}` is no temperature difference; give `3 C` or `5 F`.",
-                       problems=[{"field": "temperature_tolerance", "message": "give `3 C` or `5 F`"}])  # fmt: skip
-    degrees = match[1].replace(",", ".")
-    if match[2] in "Cc":
-        return quantities.temperature(f"{degrees} C")
-    return quantities.temperature(f"{degrees} F") - quantities.temperature("0 F")
 
 
 def _toml(text: str) -> dict[str, Any]:

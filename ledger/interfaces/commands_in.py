@@ -30,7 +30,7 @@ from ledger.errors import BadInput, SlabbookError
 MONEY = {"cost", "amount", "price", "rate"}
 DAYS = {"day", "best_before", "until_day", "from_day", "to_day"}
 _PARTS = {"takes": Take, "gives": Give, "losses": Loss, "work": Work}
-_SUFFIX: dict[str, Callable[[str], int]] = {
+SUFFIXES: dict[str, Callable[[str], int]] = {
     "_mg": quantities.mass, "_um": quantities.length, "_mc": quantities.temperature, "_seconds": quantities.duration,
     "_ppm": quantities.share,
 }  # fmt: skip
@@ -128,14 +128,14 @@ def _fill(kind: type, data: Mapping[str, Any], book: Book, name: str, base: Mapp
                 used.add(field.name[:-3])
     for key in data:
         if key not in used and key not in hints and key != "name":
-            near = get_close_matches(key, [_word(f.name) for f in fields(kind)], n=1)
+            near = get_close_matches(key, [word_of(f.name) for f in fields(kind)], n=1)
             problems.append(
                 {"field": key, "message": "there is no such field" + (f"; did you mean `{near[0]}`?" if near else "")}
             )
     for field in fields(kind):
         if field.name not in values and field.default is MISSING and field.default_factory is MISSING:
-            if not any(p["field"] in (field.name, _word(field.name)) for p in problems):
-                problems.append({"field": _word(field.name), "message": "is missing"})
+            if not any(p["field"] in (field.name, word_of(field.name)) for p in problems):
+                problems.append({"field": word_of(field.name), "message": "is missing"})
     problems.settle(f"`{name}`")
     return kind(**values)
 
@@ -153,15 +153,15 @@ def _try(problems: _Problems, field: str, read: Callable[[], Any]) -> Any:
     return _FAILED
 
 
-def _word(field: str) -> str:
-    for suffix in _SUFFIX:
+def word_of(field: str) -> str:
+    for suffix in SUFFIXES:
         if field.endswith(suffix) and field not in _WORDS:
             return field[: -len(suffix)]
     return _WORDS.get(field, field)
 
 
 def _given(field: str, data: Mapping[str, Any]) -> tuple[str | None, Any]:
-    for key in (field, _word(field)):
+    for key in (field, word_of(field)):
         if key in data and data[key] is not None:
             return key, data[key]
     return None, None
@@ -180,13 +180,17 @@ def _text(raw: Any) -> str:
 def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
     if field in _PARTS and isinstance(raw, (list, tuple)):
         return tuple(_part(_PARTS[field], item, book, name, number) for number, item in enumerate(raw))
-    suffix = next((s for s in _SUFFIX if field.endswith(s)), "_seconds" if field == "seconds" else "")
+    suffix = next((s for s in SUFFIXES if field.endswith(s)), "_seconds" if field == "seconds" else "")
     if isinstance(raw, bool) and hint is not bool:
         raise BadInput(f"`{raw}` does not belong here.", value=raw)
     if field == "water_mg" and not isinstance(raw, int):
-        return quantities.mass(_said(raw), density_g_per_l=1_000)  # a litre of water is a kilogram, near enough for a kettle
+        return quantities.mass(
+            _said(raw), density_g_per_l=1_000
+        )  # a litre of water is a kilogram, near enough for a kettle
+    if field == "temperature_tolerance_mc" and not isinstance(raw, int):
+        return _difference(_said(raw))
     if suffix and not isinstance(raw, int):
-        return _SUFFIX[suffix](_said(raw))
+        return SUFFIXES[suffix](_said(raw))
     if field in MONEY or (field == "amount"):
         return raw if isinstance(raw, int) else quantities.money(_said(raw), book.site().currency_digits)
     if field in DAYS:
@@ -198,6 +202,15 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
     if hint is str:
         return _text(raw)
     return _list(field, raw, book, name)
+
+
+def _difference(text: str) -> int:
+    """How far apart two temperatures may lie: `5 F` is 2.778 degrees Celsius, not minus fifteen."""
+    match = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*°?\s*([CFcf])\s*", text)
+    if not match:
+        raise BadInput(f"`{text}` is no temperature difference; give `3 C` or `5 F`.", value=text)
+    zero = quantities.temperature("0 F") if match[2] in "Ff" else 0
+    return quantities.temperature(text) - zero
 
 
 def _list(field: str, raw: Any, book: Book, name: str) -> Any:

@@ -53,7 +53,7 @@ def load(shop: Shop, file: Path, kind: str | None) -> None:
 @book.command("show")
 @click.argument("kind", type=click.Choice(sorted(KINDS)), required=False)
 @click.argument("id", required=False)
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="As JSON.")
 @pass_shop
 def show(shop: Shop, kind: str | None, id: str | None, as_json: bool) -> None:
     """Show what the book holds: all kinds, one kind, or one entry."""

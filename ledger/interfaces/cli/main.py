@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from ledger.errors import LedgerDamaged, SlabbookError
+from ledger.errors import Conflict, SlabbookError
 from ledger.interfaces.cli import audit, book, files, plan, read, record, season, sheet, upkeep
 from ledger.interfaces.cli.context import Shop, console, shop_options
 
@@ -27,13 +27,18 @@ for _module in (record, read, book, files, upkeep, plan, season, sheet, audit):
         cli.add_command(_command)
 
 
+def exit_code(error: SlabbookError) -> int:
+    """2 for a refusal, 1 when the ledger or the machine is at fault (damaged, not there, busy, unreachable)."""
+    return 1 if error.code.startswith("store.") and not isinstance(error, Conflict) else 2
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
     try:
         code = cli.main(args=arguments, prog_name="slabbook", standalone_mode=False)
     except SlabbookError as error:
         console(error=True).print(f"{error.message}  [{error.code}]", markup=False)
-        sys.exit(1 if isinstance(error, LedgerDamaged) else 2)
+        sys.exit(exit_code(error))
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)

@@ -37,7 +37,7 @@ def demo(shop: Shop, years: int, weeks: int, seed: int) -> None:
     show_default=True,
     help="Address to listen on (0.0.0.0: tablets in the shop's network).",
 )
-@click.option("--port", default=8050, show_default=True)
+@click.option("--port", default=8050, show_default=True, help="Port to listen on.")
 @pass_shop
 def serve(shop: Shop, host: str, port: int) -> None:
     """Serve the dashboard and the API on one address."""

@@ -132,12 +132,12 @@ def batch(shop: Shop, batch: str, **form: Any) -> None:
 
 
 @click.command("log")
-@click.option("--batch", default=None)
-@click.option("--stream", default=None)
+@click.option("--batch", default=None, help="Only entries of this batch.")
+@click.option("--stream", default=None, help="Only entries of this stream, e.g. `lot/M26033-1`.")
 @click.option("--name", default=None, help="Only entries of this stored name, e.g. batch.cooked.")
 @click.option("--text", default=None, help="Only entries that hold this text.")
-@click.option("--most", default=40, show_default=True)
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--most", default=40, show_default=True, help="At most so many.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON.")
 @pass_shop
 def log(shop: Shop, as_json: bool, most: int, **which: Any) -> None:
     """The log, newest first."""

@@ -66,11 +66,6 @@ def _give(text: str) -> dict[str, Any]:
     return {"mass": amount.strip(), "portion": portion.strip()} if equals else {"mass": text.strip()}
 
 
-@click.group("record", invoke_without_command=False)
-def group() -> None:
-    """Record what happened."""
-
-
 @click.command()
 @click.argument("material")
 @click.argument("mass")
@@ -91,9 +86,9 @@ def receive(shop: Shop, command_id: str, **data: Any) -> None:
 
 @click.command("open")
 @click.argument("flavour")
-@click.option("--design", default="")
+@click.option("--design", default="", help="What the picture shows (the flavour's own if left out).")
 @click.option("--batch", default="", help="Batch code (the day's next if left out).")
-@click.option("--recipe", default="")
+@click.option("--recipe", default="", help="Recipe id (the flavour's own if left out).")
 @with_options(COMMON)
 @pass_shop
 def open_(shop: Shop, command_id: str, **data: Any) -> None:
@@ -165,7 +160,7 @@ def close(shop: Shop, command_id: str, **data: Any) -> None:
 @click.command()
 @click.argument("hands", nargs=-1, required=True, metavar="INITIALS=TIME...")
 @click.option("--task", default="other", help="cleaning, weighing, setting up, ...")
-@click.option("--batch", default="")
+@click.option("--batch", default="", help="Batch it belongs to, if any.")
 @with_options(COMMON)
 @pass_shop
 def work(shop: Shop, command_id: str, hands: tuple[str, ...], **data: Any) -> None:
@@ -178,7 +173,11 @@ def _amounts(mass: str, pieces: str, packs: str) -> dict[str, Any]:
     return {k: v for k, v in (("mass", mass), ("pieces", pieces), ("packs", packs)) if v}
 
 
-AMOUNT = (click.option("--mass", default=""), click.option("--pieces", default=""), click.option("--packs", default=""))
+AMOUNT = (
+    click.option("--mass", default="", help="As mass, e.g. `1.2 kg`."),
+    click.option("--pieces", default="", help="As pieces."),
+    click.option("--packs", default="", help="As packs."),
+)
 
 
 @click.command("count")
@@ -192,7 +191,7 @@ def count_(shop: Shop, command_id: str, lot: str, mass: str, pieces: str, packs:
 
 @click.command()
 @click.argument("lot")
-@click.option("--for", "purpose", default="tasting")
+@click.option("--for", "purpose", default="tasting", show_default=True, help="What for: tasting, retained, ...")
 @with_options(AMOUNT, COMMON)
 @pass_shop
 def sample(shop: Shop, command_id: str, mass: str, pieces: str, packs: str, **data: Any) -> None:
@@ -212,7 +211,7 @@ def scrap(shop: Shop, command_id: str, mass: str, pieces: str, packs: str, **dat
 
 @click.command()
 @click.argument("lots", nargs=-1, required=True)
-@click.option("--reason", required=True)
+@click.option("--reason", required=True, help="Why they are put aside.")
 @with_options((COMMON[0], COMMON[2]))
 @pass_shop
 def hold(shop: Shop, command_id: str, **data: Any) -> None:
@@ -222,7 +221,7 @@ def hold(shop: Shop, command_id: str, **data: Any) -> None:
 
 @click.command()
 @click.argument("lots", nargs=-1, required=True)
-@click.option("--reason", default="cleared")
+@click.option("--reason", default="cleared", show_default=True, help="Why they may go again.")
 @with_options((COMMON[0], COMMON[2]))
 @pass_shop
 def release(shop: Shop, command_id: str, **data: Any) -> None:
@@ -247,10 +246,10 @@ def sell(shop: Shop, command_id: str, **data: Any) -> None:
 @click.argument("pack")
 @click.argument("packs")
 @click.option("--to", "customer", required=True, help="Business customer.")
-@click.option("--lot", default="")
-@click.option("--amount", default="")
-@click.option("--document", default="")
-@click.option("--carrier", default="")
+@click.option("--lot", default="", help="Which lot (the first to expire if left out).")
+@click.option("--amount", default="", help="What is charged for all of them.")
+@click.option("--document", default="", help="Delivery note.")
+@click.option("--carrier", default="", help="Who takes it.")
 @with_options(COMMON)
 @pass_shop
 def ship(shop: Shop, command_id: str, **data: Any) -> None:
@@ -261,10 +260,10 @@ def ship(shop: Shop, command_id: str, **data: Any) -> None:
 @click.command("return")
 @click.argument("lot")
 @click.argument("packs")
-@click.option("--from", "customer", default="")
-@click.option("--over", "channel", default="")
-@click.option("--amount", default="")
-@click.option("--document", default="")
+@click.option("--from", "customer", default="", help="Business customer they came from.")
+@click.option("--over", "channel", default="", help="Sales channel they came back through.")
+@click.option("--amount", default="", help="What was paid back for all of them.")
+@click.option("--document", default="", help="Note that came with them.")
 @with_options(COMMON)
 @pass_shop
 def return_(shop: Shop, command_id: str, **data: Any) -> None:
@@ -275,7 +274,7 @@ def return_(shop: Shop, command_id: str, **data: Any) -> None:
 @click.command("record")
 @click.argument("name")
 @click.argument("text")
-@click.option("--command-id", default="")
+@click.option("--command-id", default="", help="Your own id: sent twice, it is recorded once.")
 @pass_shop
 def record_json(shop: Shop, name: str, text: str, command_id: str) -> None:
     """Record any command given as JSON: slabbook record cook '{"batch": ...}'"""
@@ -288,10 +287,10 @@ def record_json(shop: Shop, name: str, text: str, command_id: str) -> None:
 
 @click.command()
 @click.argument("entry", type=int)
-@click.option("--reason", required=True)
+@click.option("--reason", required=True, help="Why: it is kept beside the correction.")
 @click.option("--set", "sets", multiple=True, required=True, metavar="FIELD=VALUE",
               help="The figure that was wrong, e.g. `end_temperature=309 F`, `gives.1.mass=6 kg`, `work.0.time=40 min`.")  # fmt: skip
-@click.option("--command-id", default="")
+@click.option("--command-id", default="", help="Your own id: sent twice, it is recorded once.")
 @pass_shop
 def amend(shop: Shop, entry: int, reason: str, sets: tuple[str, ...], command_id: str) -> None:
     """Say what an earlier entry should have said; everything that follows from it is worked out again."""
@@ -305,8 +304,8 @@ def amend(shop: Shop, entry: int, reason: str, sets: tuple[str, ...], command_id
 
 @click.command()
 @click.argument("entry", type=int)
-@click.option("--reason", required=True)
-@click.option("--command-id", default="")
+@click.option("--reason", required=True, help="Why: it is kept beside the correction.")
+@click.option("--command-id", default="", help="Your own id: sent twice, it is recorded once.")
 @pass_shop
 def void(shop: Shop, entry: int, reason: str, command_id: str) -> None:
     """Say that an earlier entry never happened."""
