@@ -177,8 +177,11 @@ def tables(made: PlanMade, ledger: Any) -> list[Any]:
     """The tables behind the words, the order list and the next days."""
     report = plan_report(made)
     parts: list[Any] = []
+    if report.tables["short"].frame.empty:
+        parts.append(html.P("Nothing of a kilo or more will be missing.", id="season-short"))
     for name, place in (("short", "season-short"), ("weeks", "season-weeks"), ("items", "season-items")):
-        parts.append(html.Div(report_table(report.tables[name], report.shop), id=place))
+        if not report.tables[name].frame.empty:
+            parts.append(html.Div(report_table(report.tables[name], report.shop), id=place))
     drawn: list[Any] = []
     for week in made.days:
         for number, plan in enumerate(week.charts, start=1):

@@ -42,8 +42,14 @@ def cumulative(frame: pd.DataFrame, name: str, divisor: float = 1.0, unit: str =
     figure.update_yaxes(title=f"{unit} since the first week", rangemode="tozero")
     top = float(max(high.max(), supply.max(), 1.0)) if len(frame) else 1.0
     figure.update_yaxes(range=[0, top * 1.15])
-    figure.update_xaxes(type="category", nticks=8)
-    return house(figure, _says(frame, name), 380)
+    figure.update_xaxes(type="category", nticks=6, tickangle=-40)
+    return _topped(house(figure, _says(frame, name), 400))
+
+
+def _topped(figure: go.Figure) -> go.Figure:
+    """The legend above, where slanted weeks do not run into it."""
+    figure.update_layout(legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0})
+    return figure
 
 
 def _says(frame: pd.DataFrame, name: str) -> str:
@@ -67,14 +73,14 @@ def weeks(frame: pd.DataFrame) -> go.Figure:
                        text=frame["busiest"], hovertemplate="%{x}: %{text} %{y:.0f} %<extra></extra>")  # fmt: skip
     figure.add_hline(y=100, line={"color": GAP, "dash": "dot"})
     figure.update_yaxes(title="% used", rangemode="tozero")
-    figure.update_xaxes(type="category", nticks=8)
+    figure.update_xaxes(type="category", nticks=6, tickangle=-40)
     names = list(frame.loc[full, "week"])
     says = (
         f"Full weeks: {', '.join(names[:4])}{' and more' if len(names) > 4 else ''}"
         if names
         else "No week is full: there are hands for more"
     )
-    return house(figure, says, 380)
+    return _topped(house(figure, says, 380))
 
 
 def day(frame: pd.DataFrame, title: str) -> go.Figure:
