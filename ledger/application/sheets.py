@@ -35,7 +35,7 @@ from ledger.craft.sheet import BatchSheet, sheet_from_plain, sheet_to_plain
 from ledger.craft.sheet_request import PackSpec, SheetRequest
 from ledger.craft.sheet_text import Units, size_text
 from ledger.craft.water import SiteConditions, water_boils_here
-from ledger.domain.batch.commands import IssueSheet, OpenBatch
+from ledger.domain.batch.commands import CheckThermometer, IssueSheet, OpenBatch
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.domain.codes import next_batch_code
@@ -53,7 +53,7 @@ class Ask:
 
     Attributes:
         packs / pieces: what is wanted; one of them. kettle: station id (empty: the one that fits).
-        water_reads_mc: what the cook's thermometer shows in boiling water today; barometer_pa: air pressure, with
+        water_reads_mc: what the cook's thermometer shows in boiling water today (water_said: as it was typed); barometer_pa: air pressure, with
             barometer_is_sea_level for a weather report's figure. Without either the newest check counts, then the altitude.
         on_low_yield: size the batch so that even the low end of the yield band gives the packs.
         batch: plan for this batch, opened already, instead of a new one.
@@ -68,6 +68,7 @@ class Ask:
     day: str = ""
     batch: str = ""
     water_reads_mc: int | None = None
+    water_said: str = ""
     barometer_pa: int | None = None
     barometer_is_sea_level: bool = False
     log_um: int = 0
@@ -111,13 +112,19 @@ def how_printed(book: Book) -> tuple[Units, Paper]:
     return units, paper
 
 
+def surroundings(book: Book, ask: Ask) -> SiteConditions:
+    """Altitude and barometer, without any thermometer."""
+    altitude = book.site().altitude_m if book.all(e.Site) else None
+    return SiteConditions(
+        altitude_m=altitude, barometer_pa=ask.barometer_pa, barometer_is_sea_level=ask.barometer_is_sea_level
+    )
+
+
 def air(ledger: Ledger, book: Book, ask: Ask, kettle: str, day: str) -> tuple[SiteConditions, list[str]]:
     """What is known of the air and the thermometer, the most direct first, and where it came from in words."""
     units, notes = how_printed(book)[0], []
-    altitude = book.site().altitude_m if book.all(e.Site) else None
-    site = SiteConditions(
-        altitude_m=altitude, barometer_pa=ask.barometer_pa, barometer_is_sea_level=ask.barometer_is_sea_level, boiling_water_mc=ask.water_reads_mc
-    )  # fmt: skip
+    around = surroundings(book, ask)
+    site, altitude = replace(around, boiling_water_mc=ask.water_reads_mc), around.altitude_m
     if altitude == 0 and ask.water_reads_mc is None and ask.barometer_pa is None:
         notes.append(
             "The book says that the shop lies at sea level. If nobody entered its altitude, do so: 300 m are 1 °C."
@@ -138,9 +145,7 @@ def air(ledger: Ledger, book: Book, ask: Ask, kettle: str, day: str) -> tuple[Si
     else:
         site = replace(site, boiling_water_mc=water_boils_here(site).mc + error)
     told = quantities.temperature_text(check.reading_mc, units)
-    notes.append(
-        f"Thermometer of {kettle} as checked {when}: {told} in boiling water, {_difference(error, units)}."
-    )
+    notes.append(f"Thermometer of {kettle} as checked {when}: {told} in boiling water, {_difference(error, units)}.")
     if age > OLD_CHECK_DAYS:
         notes.append(f"That check is {age} days old: boil water again before the burner is lit.")
     return site, notes
@@ -246,7 +251,7 @@ def issue(ledger: Ledger, ask: Ask, actor: str = "", command_id: str = "") -> Is
     """Plan, open the batch and keep the sheet: all in one transaction, or nothing.
 
     A command id that comes again gets the sheet that was kept the first time. A sheet for a later day opens its batch today, under
-    today's code: nothing in the ledger is dated in the future.
+    today's code: nothing in the ledger is dated in the future. A boiling-water reading that was given is kept as a thermometer check.
 
     Raises:
         what `plan` raises; Refused: the batch named is closed or of another flavour.
@@ -266,6 +271,7 @@ def issue(ledger: Ledger, ask: Ask, actor: str = "", command_id: str = "") -> Is
         if not ask.batch:
             start = OpenBatch(day=opened, flavour=planned.flavour, design=planned.design, batch=batch)
             orders.insert(0, Order(start, actor, command))
+        orders += _checked(ledger, ask, planned, Order(None, actor, f"{command}-check"), opened)
         try:
             outcomes = ledger.do_all(orders)
         except Refused:
@@ -275,6 +281,20 @@ def issue(ledger: Ledger, ask: Ask, actor: str = "", command_id: str = "") -> Is
             continue
         return Issued(planned=planned, batch=batch, first=outcomes[0].first, last=outcomes[-1].last)
     raise AssertionError("unreachable")
+
+
+def _checked(ledger: Ledger, ask: Ask, planned: Planned, order: Order, day: str) -> list[Order]:
+    """A reading that the sheet was planned with is a thermometer check, and is kept as one. Not where nothing says what to expect."""
+    book = ledger.book()
+    around = surroundings(book, ask)
+    if ask.water_reads_mc is None or (around.altitude_m is None and around.barometer_pa is None):
+        return []
+    said = ask.water_said or quantities.temperature_text(ask.water_reads_mc, planned.units)
+    check = CheckThermometer(
+        day=day, station=planned.kettle, reading_mc=ask.water_reads_mc, expected_mc=water_boils_here(around).mc, reading=said,
+        by=order.actor, note=f"for the sheet of batch {planned.sheet.batch}",
+    )  # fmt: skip
+    return [order._replace(command=check)]
 
 
 def _check_open(ledger: Ledger, planned: Planned, batch: str) -> None:

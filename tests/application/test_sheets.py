@@ -235,6 +235,14 @@ def test_the_newest_check_is_used_and_a_reading_of_today_comes_before_it(shop: L
     assert sheets.plan(shop, replace(LEMON, water_reads_mc=98_600)).sheet.cook.water_boils_mc == 98_600
 
 
+def test_a_reading_the_sheet_was_planned_with_is_kept_as_a_check(shop: Ledger, capsys):
+    code, _ = run(shop, capsys, "--by", "MK", "sheet", "LEMON-SLICE", "--packs", "40", "--water-reads", "98.6 C")
+    assert code == 0
+    event = shop.queries.papers("thermometer")[-1][1]
+    assert (event.reading_mc, event.reading, event.by) == (98_600, "98.6 C", "MK")
+    assert sheets.plan(shop, LEMON).sheet.cook.water_boils_mc == 98_600
+
+
 def test_with_a_barometer_the_thermometers_own_error_stays(shop: Ledger):
     kettle = sheets.plan(shop, LEMON).kettle
     error = sheets_check.check(shop, kettle, "99.0 C")

@@ -145,6 +145,8 @@ def test_the_api_plans_without_recording_and_issues_when_asked(client: httpx.Cli
     kept = client.get(f"/api/v1/batches/{batch}/sheet").json()["sheet"]
     assert kept == issued.json()["sheet"]
     assert kept["cook"]["water_boils_mc"] == 98_600
+    compared = client.get(f"/api/v1/batches/{batch}/sheet/compared").json()
+    assert "Nothing of it has been cooked yet" in compared["sentence"]
 
 
 def test_the_api_gives_one_page_of_pdf_and_a_page_of_html(client: httpx.Client):
@@ -164,7 +166,7 @@ def test_the_api_gives_one_page_of_pdf_and_a_page_of_html(client: httpx.Client):
     assert "Lemon slice" in page_of_it.text and "default-src 'none'" in page_of_it.headers["content-security-policy"]
 
 
-@pytest.mark.parametrize("path", ["sheet", "sheet.pdf", "sheet.html", "section.pdf"])
+@pytest.mark.parametrize("path", ["sheet", "sheet.pdf", "sheet.html", "section.pdf", "sheet/compared"])
 def test_a_batch_without_a_sheet_is_not_there(client: httpx.Client, path: str):
     answer = client.get(f"/api/v1/batches/NOBODY/{path}")
     assert answer.status_code == 404 and answer.json()["code"] == "api.not-there"

@@ -73,7 +73,7 @@ def ask_of(given: dict[str, Any], batch: str = "") -> Ask:
         design=given["design"], flavour=given["flavour"], packs=given["packs"], pieces=given["pieces"], pack=given["pack"],
         kettle=given["kettle"], day=given["day"], batch=batch,
         water_reads_mc=quantities.temperature(given["water"]) if given["water"] else None,
-        barometer_pa=sheets.pressure(given["barometer"]) if given["barometer"] else None, barometer_is_sea_level=given["sea_level"],
+        water_said=given["water"], barometer_pa=sheets.pressure(given["barometer"]) if given["barometer"] else None, barometer_is_sea_level=given["sea_level"],
         log_um=read("log", quantities.length), rod_um=read("rod", quantities.length), piece_um=read("piece", quantities.length),
         ends_um=quantities.length(given["ends"]) if given["ends"] else None, on_low_yield=given["on_low_yield"],
     )  # fmt: skip

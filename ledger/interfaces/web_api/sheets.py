@@ -8,8 +8,9 @@ from fastapi import APIRouter, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from ledger import quantities
-from ledger.application import sheets, sheets_check
+from ledger.application import sheets, sheets_check, sheets_compare
 from ledger.application.ledger import Ledger
+from ledger.application.report_text import as_data
 from ledger.application.sheets import Ask, how_printed
 from ledger.craft.build_pdf import render_build_pdf
 from ledger.craft.sheet import BatchSheet, sheet_to_plain
@@ -61,7 +62,7 @@ class SheetIn(BaseModel):
         return Ask(
             design=self.design, flavour=self.flavour, packs=self.packs, pieces=self.pieces, pack=self.pack, kettle=self.kettle,
             day=self.day, batch=self.batch, water_reads_mc=quantities.temperature(self.water_reads) if self.water_reads else None,
-            barometer_pa=sheets.pressure(self.barometer) if self.barometer else None, barometer_is_sea_level=self.barometer_is_sea_level,
+            water_said=self.water_reads, barometer_pa=sheets.pressure(self.barometer) if self.barometer else None, barometer_is_sea_level=self.barometer_is_sea_level,
             log_um=size(self.log), rod_um=size(self.rod), piece_um=size(self.piece), ends_um=size(self.ends) if self.ends else None,
             on_low_yield=self.on_low_yield,
         )  # fmt: skip
@@ -158,6 +159,13 @@ def get_sheet(ledger: TheLedger, code: str) -> Plain:
     sheet = sheet_of(ledger, code)
     told = warnings(sheet, how_printed(ledger.book())[0])
     return {"issued": True, "batch": sheet.batch, "warnings": told, "sheet": sheet_to_plain(sheet)}
+
+
+@router.get("/batches/{code}/sheet/compared", summary="Plan against actual of a batch", response_model=dict[str, Any])
+def get_compared(ledger: TheLedger, code: str) -> Plain:
+    """Per material, pour, portion and count: planned, recorded, off by how much."""
+    sheet_of(ledger, code)
+    return as_data(sheets_compare.batch_report(ledger, code))
 
 
 _PDF: dict[int | str, dict[str, Any]] = {200: {"content": {"application/pdf": {}}, "description": "One page of PDF"}}
