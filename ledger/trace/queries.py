@@ -303,4 +303,33 @@ def _papers(reader: Reader, site: str, positions: Sequence[int]) -> dict[int, di
     return found
 
 
-__all__ = ["EDGES", "LEAF_OF_STEP", "LINES", "MAKING", "SUMS", "Around", "Found", "find", "load", "plain_mark"]
+def entries_of_lot(queries: Queries, names: Sequence[str]) -> list[int]:
+    """Positions of every entry that ever moved these lots, with the corrections of them, voided ones too; oldest first."""
+    site = queries.store.site
+    found: set[int] = set()
+    with queries.store.read() as reader:
+        for part in _chunks(list(names)):
+            frame = reader.frame(
+                select(postings.c.origin, postings.c.known_from)
+                .where(postings.c.site == site, postings.c.account.in_(list(part)), postings.c.kind.like("lot.%"))
+                .distinct()
+            )
+            found |= {int(x) for x in frame["origin"]} | {int(x) for x in frame["known_from"]}
+    fixes = queries.corrections()
+    found |= {int(p) for o, p in zip(fixes["origin"], fixes["position"], strict=True) if int(o) in found}
+    return sorted(found)
+
+
+__all__ = [
+    "EDGES",
+    "LEAF_OF_STEP",
+    "LINES",
+    "MAKING",
+    "SUMS",
+    "Around",
+    "Found",
+    "entries_of_lot",
+    "find",
+    "load",
+    "plain_mark",
+]

@@ -1,0 +1,141 @@
+"""Labels from what really went into a lot: words, allergens, codes, ready to print."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import msgspec
+
+from ledger.application.audit import graph_of
+from ledger.application.ledger import Ledger
+from ledger.application.reports_types import Basis, basis
+from ledger.domain.books import entries as e
+from ledger.errors import BadInput, UnknownThing
+from ledger.trace.label_text import LabelWords, Role, Used, label_words
+from ledger.trace.labels import LabelText, print_labels
+from ledger.trace.path import trace_path
+from ledger.trace.queries import find
+
+ROLES: dict[str, Role] = {"water": "water", "colour": "colour", "flavour": "flavour", "acid": "acid"}
+
+
+@dataclass(frozen=True, slots=True)
+class LotLabel:
+    """The words of one lot's label, what they were worked out from, and what the printer should know."""
+
+    lot: str
+    pack: e.Pack
+    words: LabelWords
+    recipe: str
+    text: LabelText
+    notes: tuple[str, ...]
+
+
+def label(ledger: Ledger, asked: str, *, short: bool = False, mark: str = "") -> LotLabel:
+    """The label of a packed lot, or of the newest lot of a pack.
+
+    Ingredients come from the lots behind it in descending weight as they went in, re-boil opened into its own; allergens of every
+    lot that may be inside come along, however little. Raises UnknownThing, or BadInput when the lot holds no packs.
+    """
+    on = basis(ledger)
+    lot = _lot_of(on, asked)
+    row = on.queries.lot(lot) or {}
+    pack = on.book.find(e.Pack, str(row.get("item", "")))
+    if row.get("kind") != "packs" or pack is None:
+        raise BadInput(
+            f"Lot {lot} holds {row.get('kind') or 'nothing'}, not packs; only packed lots get a retail label.", lot=lot
+        )
+    used, doubts = _used(on, lot)
+    market = "us" if on.site.allergen_law.lower() == "us" else "eu"
+    best = date.fromisoformat(row["best_before"]) if row["best_before"] else None
+    words = label_words(used, market=market, lot=lot, net_mg=pack.net_mg, best_before=best)  # type: ignore[arg-type]
+    if short:
+        lines: tuple[str, ...] = (words.allergens,) if words.allergens else ()
+    else:
+        lines = tuple(x for x in (words.ingredients, words.allergens, *words.warnings) if x)
+    text = LabelText(pack.name, lot, on.site.base_address, words.net, best, gtin=pack.gtin, lines=lines, mark=mark)
+    return LotLabel(lot, pack, words, _recipe(on, str(row["batch"])), text, (*words.notes, *doubts))
+
+
+def labels_pdf(
+    ledger: Ledger, asked: str, sheet: str, *, count: int = 0, skip: int = 0, short: bool = False
+) -> tuple[bytes, LotLabel, int]:
+    """So many labels of a lot (0: one for each pack on hand, at least one) as a PDF."""
+    made = label(ledger, asked, short=short)
+    if count < 0 or count > 5000:
+        raise BadInput(f"{count} labels cannot be printed; give 1 to 5000.", value=count, limit=5000)
+    row = ledger.queries.lot(made.lot) or {}
+    number = count or min(max(1, int(row.get("packs", 1))), 5000)
+    return print_labels([made.text] * number, sheet, skip=skip, title=f"Labels of {made.lot}"), made, number
+
+
+def _lot_of(on: Basis, asked: str) -> str:
+    pack = on.book.find(e.Pack, asked)
+    if pack is None:
+        found = find(on.queries, asked)
+        if found.kind != "lot":
+            packed = on.queries.lots(holding=False, kinds=["packs"], names=list(found.lots))
+            raise BadInput(
+                f"{asked} is a {found.kind}; name one of its packed lots: {', '.join(packed['lot']) or 'there is none yet'}.",
+                value=asked,
+            )
+        return found.lots[0]
+    lots = on.queries.lots(holding=True, item=pack.id)
+    lots = lots if len(lots) else on.queries.lots(holding=False, item=pack.id)
+    if lots.empty:
+        raise UnknownThing(f"Nothing was packed as {pack.id} yet; a label speaks of a lot.", kind="lot", id=asked)
+    return str(lots.iloc[-1]["lot"])
+
+
+def _recipe(on: Basis, batch: str) -> str:
+    found = on.queries.batches(names=[batch])
+    return "" if found.empty else f"{found.iloc[0]['recipe']} version {found.iloc[0]['recipe_version']}"
+
+
+def _used(on: Basis, lot: str) -> tuple[list[Used], tuple[str, ...]]:
+    """The materials behind a lot with the mass expected in it; allergens of any version of the material since it was used."""
+    graph = graph_of(on, lot, "backward")
+    path = trace_path(graph, lot, "backward")
+    names = [x.lot for x in path.sources if x.lot != lot]
+    rows = on.queries.lots(holding=False, names=names).set_index("lot")
+    history = on.queries.book_history("material")
+    used, doubts = [], []
+    for source in path.sources:
+        if source.lot == lot:
+            continue
+        if source.lot not in rows.index or rows.loc[source.lot, "kind"] != "material":
+            doubts.append(
+                f"{source.lot} ({source.label or source.kind}) went in but nothing is on record of what it was made of; trace it before printing."
+            )
+            continue
+        row = rows.loc[source.lot]
+        versions = _versions(history, str(row["item"]), int(row["position"]))
+        material = versions[0]
+        if len({frozenset(v.allergens) for v in versions}) > 1:
+            doubts.append(
+                f"The allergens of {material.name} were changed in the book after {source.lot} came in; all of them are named."
+            )
+        name = (material.label or material.name).removeprefix("acid: ").removeprefix("colour: ").removeprefix("color: ")
+        allergens = frozenset(a for v in versions for a in v.allergens)
+        mass = max(1, round(path.carries[source.lot].expected_mg))
+        used.append(
+            Used(name, name, mass, allergens, ROLES.get(material.role, ""), certified=material.certified_colour)
+        )
+    return used, tuple(doubts)
+
+
+def _versions(history: Any, item: str, position: int) -> Sequence[e.Material]:
+    """The material as it stood when the lot came in, then every later version."""
+    rows = history[history["id"] == item].sort_values("version")
+    before = rows[rows["position"] <= position].tail(1)
+    later = rows[rows["position"] > position]
+    found = [msgspec.convert(d, e.Material) for part in (before, later) for d in part["data"]]
+    if not found:
+        raise UnknownThing(f"Material {item} is not in the book; enter it before printing.", kind="material", id=item)
+    return found
+
+
+__all__ = ["LotLabel", "label", "labels_pdf"]
