@@ -67,9 +67,9 @@ def sliders(design: e.Design, units: Units, asked: Asked, packs: int) -> Any:
     return html.Div(
         [
             _slider("packs", "Packs", 5, 200, 1, packs, asked, {5: "5", 40: "40", 80: "80", 120: "120", 160: "160", 200: "200"}, design.id),
-            _slider("log", f"Log across, {word}", *((2.5, 10.0, 0.125) if us else (60.0, 260.0, 1.0)), round(design.log_um / each, 5), asked, logs, design.id),
-            _slider("rod", f"Rod across, {word}", low, high, step, round(design.rod_um / each, 5), asked, sizes, design.id),
-            _slider("piece", f"Piece long, {word}", low, high, step, round(design.piece_um / each, 5), asked, sizes, design.id),
+            _slider("log", f"Log across, {word}", *((2.5, 10.0, 0.125) if us else (60.0, 260.0, 1.0)), round(design.log_um / each, 3), asked, logs, design.id),
+            _slider("rod", f"Rod across, {word}", low, high, step, round(design.rod_um / each, 3), asked, sizes, design.id),
+            _slider("piece", f"Piece long, {word}", low, high, step, round(design.piece_um / each, 3), asked, sizes, design.id),
         ],
         className="sheet-sliders",
     )  # fmt: skip

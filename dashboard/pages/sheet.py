@@ -59,22 +59,24 @@ def _design(book: Book, asked: Asked) -> e.Design:
 
 def ask_of(book: Book, asked: Asked) -> Ask:
     """What the address asks for. Sizes stand in it in the shop's units (mm or inches). Raises BadInput."""
-    units = how_printed(book)[0]
-    each = 25_400 if units == "us" else 1_000
+    design = _design(book, asked)
+    each = 25_400 if how_printed(book)[0] == "us" else 1_000
 
     def size(name: str) -> int:
         text = asked.get(name, "")
         if not text:
             return 0
         try:
-            return round(float(text) * each)
+            said = float(text)
+            # A slider that was not moved says the design's own size, rounded for the eye.
+            return 0 if said == round(getattr(design, f"{name}_um") / each, 3) else round(said * each)
         except (ValueError, OverflowError) as error:
             raise BadInput(
                 f"`{text}` is no {name} size; move the slider, or leave it out of the address.", value=text
             ) from error
 
     return Ask(
-        design=_design(book, asked).id, flavour=asked.get("flavour", ""), packs=quantities.count(asked.get("packs") or str(PACKS)),
+        design=design.id, flavour=asked.get("flavour", ""), packs=quantities.count(asked.get("packs") or str(PACKS)),
         pack=asked.get("pack", ""), kettle=asked.get("kettle", ""), rod_um=size("rod"), piece_um=size("piece"), log_um=size("log"),
         on_low_yield=asked.get("yield") == "low",
         water_reads_mc=quantities.temperature(asked["water"]) if asked.get("water") else None,

@@ -66,7 +66,9 @@ def test_a_shop_in_inches_has_sliders_in_inches(demo: Ledger):
 
     demo.do(Define(day=demo.today(), entry=replace(demo.book().site(), units="us", paper="letter")))
     assert "Rod across, in" in told(render(demo, "/sheet", "?design=LEMON-SLICE"))
-    assert page.ask_of(demo.book(), {"design": "LEMON-SLICE", "rod": "0.5"}).rod_um == 12_700
+    assert page.ask_of(demo.book(), {"design": "LEMON-SLICE", "rod": "0.625"}).rod_um == 15_875
+    # 203 mm is shown as 7.992 in; left there, the design's own size is meant, to the micrometre.
+    assert page.ask_of(demo.book(), {"design": "LEMON-SLICE", "log": "7.992"}).log_um == 0
 
 
 @pytest.mark.parametrize(
