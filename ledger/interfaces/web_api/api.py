@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from ledger.application.ledger import Ledger
-from ledger.interfaces.web_api import commands, problems, questions, reports, season, sheets
+from ledger.interfaces.web_api import audit, commands, problems, questions, reports, season, sheets
 from ledger.interfaces.web_api.problems import MEDIA_TYPE, BadRequest, NotThere, kinds, problem, title_of
 
 VERSION = "1.0.0"
@@ -62,6 +62,7 @@ def build_api(ledger: Ledger) -> FastAPI:
     app.include_router(commands.router)
     app.include_router(questions.router)
     app.include_router(reports.router)
+    app.include_router(audit.router)
     app.include_router(season.router)
     app.include_router(sheets.router)
 

@@ -1,0 +1,31 @@
+"""Where everything made with a lot is now, as one bar chart: what can still be stopped stands first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
+from dashboard.figures.house import AGAIN, GAP, GOOD, HATCH, SCRAP, SERIES, WATER, house
+
+TONES = (GOOD, AGAIN, WATER, SERIES[4], SCRAP, SERIES[6], SERIES[7], GAP)
+
+
+def whereabouts(amounts: Sequence[tuple[str, int]], unit: str, still_to_get: int) -> go.Figure:
+    """amounts: (where, how much in `unit`), in order; `still_to_get` is what lies with customers and was not pulled back."""
+    figure = go.Figure(
+        go.Bar(
+            x=[n for _, n in amounts], y=[w for w, _ in amounts], orientation="h", width=0.62, cliponaxis=False,
+            marker={"color": [TONES[i % len(TONES)] for i in range(len(amounts))],
+                    "pattern": {"shape": [HATCH[i % len(HATCH)] for i in range(len(amounts))], "size": 7}},
+            text=[f"{n}" for _, n in amounts], textposition="outside", hovertemplate="%{y}: %{x} " + unit + "<extra></extra>",
+        )
+    )  # fmt: skip
+    figure.update_yaxes(autorange="reversed")
+    figure.update_xaxes(title=unit, range=[min(0, *(n for _, n in amounts)), max(1, *(n for _, n in amounts)) * 1.2])
+    says = (
+        f"{still_to_get} {unit} lie with customers: call them"
+        if still_to_get > 0
+        else "Nothing lies with customers any more"
+    )
+    return house(figure, says, 90 + 44 * len(amounts))

@@ -1,0 +1,132 @@
+"""Lots: type or scan anything that stands on a label, and read its story, its path both ways, its balance and its label."""
+
+from __future__ import annotations
+
+import base64
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.components.parts import choose, empty, report_table, sentence, table_of, type_in
+from dashboard.page import Asked, Page, address, register
+from ledger.application import audit, audit_label
+from ledger.application.ledger import Ledger
+from ledger.errors import SlabbookError
+from ledger.trace.label_sheets import SHEETS
+from ledger.trace.queries import find
+
+LINKS = dict.fromkeys(("lot", "parent", "child"), "/lots?mark={}")
+
+
+def filters(_ledger: Ledger, asked: Asked) -> list[Any]:
+    """The search box, the way to follow, and the day to ask as known."""
+    ways = [("backward", "Back to its sources"), ("forward", "Forward to where it went")]
+    return [
+        type_in("mark", "Lot, batch, jar or delivery", asked.get("mark", ""), hint="26302A-J1, or scan a label"),
+        choose("way", "Path", ways, asked.get("way", "backward"), "backward"),
+        type_in("known", "As known on", asked.get("known", ""), "date"),
+    ]
+
+
+def layout(ledger: Ledger, asked: Asked) -> list[Any]:
+    """The story of what is asked, or the newest packed lots."""
+    if not asked.get("mark"):
+        return newest(ledger)
+    found = find(ledger.queries, asked["mark"])
+    known = asked.get("known") or None
+    way = "forward" if asked.get("way") == "forward" else "backward"
+    parts: list[Any] = []
+    if found.kind == "lot":
+        story = audit.lot_report(ledger, found.mark, known)
+        parts += [html.H2(story.title), *sentence(story), actions(found.mark)]
+        tables = story.tables
+        parts.append(report_table(tables["balance"], story.shop))
+        parts.append(report_table(tables["story"], story.shop, most=60))
+        if not tables["leaks"].frame.empty:
+            parts.append(report_table(tables["leaks"], story.shop, {"batch": "/batch?batch={}"}, most=20))
+    else:
+        links = [dcc.Link(lot, href=address("/lots", {"mark": lot}), className="plain") for lot in found.lots]
+        parts += [html.H2(f"{found.kind.capitalize()} {found.mark}"), html.Div(links, className="actions") if links else empty("No lot yet", "Nothing was made in it.")]  # fmt: skip
+    traced = audit.trace(ledger, found.mark, way, known)
+    parts += [html.H2(traced.report.title), *sentence(traced.report), drawn(traced)]
+    parts += [report_table(t, traced.report.shop, LINKS, most=80) for t in traced.report.tables.values()]
+    if found.kind == "lot":
+        parts.append(label(ledger, found.mark))
+    return [p for p in parts if p is not None]
+
+
+def newest(ledger: Ledger) -> list[Any]:
+    """Packed lots made last, to begin from."""
+    lots = ledger.queries.lots(kinds=["packs"])
+    if lots.empty:
+        return [
+            empty(
+                "No packed lot yet", "Pack a batch at the bench, and its lots stand here.", "Go to the bench", "/bench"
+            )
+        ]
+    rows = [[dcc.Link(r["lot"], href=f"/lots?mark={r['lot']}"), r["item"], r["day"], r["packs"], r["held"] or ""] for r in lots.tail(40).iloc[::-1].to_dict("records")]  # fmt: skip
+    return [
+        html.P(
+            "Type or scan what stands on a label: a lot, a batch, a jar's code, or the number of a delivery.",
+            className="sentence",
+        ),
+        table_of("Packed lots on hand, newest first", ["lot", "pack", "made", "packs", "held"], rows, (3,)),
+    ]
+
+
+def actions(lot: str) -> Any:
+    """What may be done with a lot, big enough for a thumb."""
+    return html.Div(
+        [
+            html.A("Start a recall here", href=f"/recall/start?lot={lot}", className="button"),
+            html.A(
+                "Interchange document", href=f"/api/v1/epcis?lot={lot}", className="plain", download=f"{lot}.jsonld"
+            ),
+            html.A(
+                "Proof for a stranger", href=f"/api/v1/proof?of={lot}", className="plain", download=f"proof-{lot}.json"
+            ),
+        ],
+        className="actions",
+    )
+
+
+def drawn(traced: audit.Traced) -> Any:
+    """The path as a picture, when it is short enough to be read."""
+    if not traced.drawing:
+        return html.P(
+            f"{len(traced.path.lots)} lots are too many to draw; the table holds them all.", className="quiet"
+        )
+    code = base64.b64encode(traced.drawing.encode()).decode()
+    described = f"{traced.report.title}: {len(traced.path.lots)} lots, listed in the table below"
+    return html.Figure(
+        html.Div(html.Img(src=f"data:image/svg+xml;base64,{code}", alt=described, style={"minWidth": "640px", "width": "100%", "background": "#ffffff", "borderRadius": "12px"}),
+                 className="scroll", tabIndex="0", role="region", **{"aria-label": described}), className="table",
+    )  # fmt: skip
+
+
+def label(ledger: Ledger, lot: str) -> Any:
+    """The words of the lot's label and the sheets it can be printed on; nothing for a lot that is not packed."""
+    try:
+        made = audit_label.label(ledger, lot)
+    except SlabbookError as error:
+        return html.P(f"No label: {error.message}", className="quiet")
+    words = (
+        made.words.ingredients,
+        made.words.allergens or "No allergen on record of the lots used.",
+        made.words.best_before,
+        made.words.net,
+        *made.words.warnings,
+    )
+    return html.Section(
+        [
+            html.H2("Label"), html.P(f"{made.pack.name}, {made.words.lot}, recipe {made.recipe}", className="sentence"),
+            *[html.P(w) for w in words if w], *[html.P(n, className="caution" if i == 0 else "quiet") for i, n in enumerate(made.notes)],
+            html.P([html.A(s.says, href=f"/api/v1/lots/{lot}/label?sheet={s.name}&count={s.count}{'&short=true' if s.count == 1 else ''}", className="plain", target="_blank") for s in SHEETS.values()],
+                   className="actions"),
+        ]
+    )  # fmt: skip
+
+
+register(
+    Page(path="/lots", name="Lots", order=60, layout=layout, filters=filters, intro="Every lot and what became of it")
+)

@@ -1,0 +1,175 @@
+"""The lot audit over HTTP: paths, recalls, proofs and labels."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Body, Query, Response
+from pydantic import BaseModel, Field
+
+from ledger.application import audit, audit_epcis, audit_label, audit_proof, audit_recall
+from ledger.application.report_text import as_data
+from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
+from ledger.interfaces.web_api.commands import out
+from ledger.interfaces.web_api.schemas import OutcomeOut
+from ledger.trace.label_sheets import SHEETS
+from ledger.trace.proof import proof_to_json
+from ledger.trace.recall_report import notice_pdf, to_csv, to_html, to_pdf
+
+router = APIRouter(tags=["audit"])
+Mark = Annotated[
+    str, Query(min_length=1, max_length=200, description="A lot, batch, code on a jar, or delivery document.")
+]
+Known = Annotated[str, Query(max_length=20, description="As known on this day or at this position.")]
+PDF = "application/pdf"
+
+
+@router.get("/trace", summary="Follow a lot, batch, jar or document")
+def trace(ledger: TheLedger, asked: Asked, mark: Mark, direction: Literal["forward", "backward"] = "backward", known: Known = "",
+          form: Literal["json", "svg"] = "json") -> Any:  # fmt: skip
+    """The lots on the way with their shares, the steps, and (forward) where it left. `form=svg` draws it when it is short enough."""
+    made = audit.trace(ledger, mark, direction, known or None)
+    if form == "svg":
+        return Response(made.drawing, media_type="image/svg+xml") if made.drawing else Response(status_code=204)
+    return as_data(made.report)
+
+
+@router.get("/lots/{lot}/story", summary="The story of a lot, and whether it adds up")
+def story(lot: str, ledger: TheLedger, asked: Asked, known: Known = "") -> Any:
+    """Balance, movements, and the steps that leak."""
+    return as_data(audit.lot_report(ledger, lot, known or None))
+
+
+@router.get("/lots/{lot}/label", summary="Labels of a packed lot as PDF", response_class=Response)
+def label(lot: str, ledger: TheLedger, asked: Asked, sheet: Annotated[str, Query(max_length=20)] = "a4-24",
+          count: Annotated[int, Query(ge=0, le=5000)] = 0, skip: Annotated[int, Query(ge=0, le=100)] = 0, short: bool = False) -> Response:  # fmt: skip
+    """`count=0` prints one for each pack on hand. Check the words against the food law where you sell."""
+    data, made, _ = audit_label.labels_pdf(ledger, lot, sheet, count=count, skip=skip, short=short)
+    return Response(data, media_type=PDF, headers={"Content-Disposition": f'inline; filename="labels-{made.lot}.pdf"'})
+
+
+@router.get("/label-sheets", summary="Sheets and rolls labels are printed on")
+def sheets() -> dict[str, str]:
+    """Every sheet by name."""
+    return {s.name: s.says for s in SHEETS.values()}
+
+
+@router.get(
+    "/epcis", summary="A lot's path or a period as a document compatible with GS1 EPCIS 2.0", response_class=Response
+)
+def epcis(ledger: TheLedger, asked: Asked, lot: Annotated[str, Query(max_length=64)] = "",
+          first: Annotated[str, Query(max_length=10)] = "", last: Annotated[str, Query(max_length=10)] = "") -> Response:  # fmt: skip
+    """Give `lot`, or `first` and `last` (days)."""
+    text, _ = audit_epcis.export(ledger, lot, first, last)
+    return Response(text, media_type="application/ld+json")
+
+
+@router.get("/proof", summary="A proof of an entry or a lot for a stranger", response_class=Response)
+def proof(ledger: TheLedger, asked: Asked, of: Annotated[str, Query(min_length=1, max_length=64, description="Entry number or lot")],
+          since: Annotated[str, Query(max_length=100, description="An earlier checkpoint, SIZE:ROOT")] = "") -> Response:  # fmt: skip
+    """The file that `slabbook proof` writes; see docs/verify-without-us.md."""
+    made = audit_proof.proof(ledger, of, earlier=audit_proof.read_head(since) if since else None)
+    return Response(
+        proof_to_json(made),
+        media_type="application/json",
+        headers={"Content-Disposition": 'attachment; filename="proof.json"'},
+    )
+
+
+@router.get("/checkpoint", summary="Size and root of the ledger's tree")
+def checkpoint(ledger: TheLedger, asked: Asked) -> Plain:
+    """What is printed on reports and sent out of the house."""
+    head = audit_recall.checkpoint(ledger)
+    return {"size": head.size, "root": head.root, "at": head.at}
+
+
+class StartIn(BaseModel):
+    """A recall or drill to start."""
+
+    lot: str = Field(min_length=1, max_length=200)
+    reason: str = Field(min_length=1, max_length=500)
+    drill: bool = False
+    actor: str = Field("", max_length=64)
+
+
+class NoteIn(BaseModel):
+    """Progress of a recall."""
+
+    kind: Literal["called", "answered", "pulled", "returned", "counted", "notice", "authority", "note"]
+    partner: str = Field("", max_length=64)
+    packs: int = Field(0, ge=0, le=10_000_000)
+    text: str = Field("", max_length=500)
+    actor: str = Field("", max_length=64)
+
+
+class CloseIn(BaseModel):
+    """The end of a recall; `release` lets the held lots go."""
+
+    release: bool = False
+    actor: str = Field("", max_length=64)
+
+
+@router.get("/recalls", summary="Every recall and drill")
+def recalls(ledger: TheLedger, asked: Asked) -> Plain:
+    """Oldest first."""
+    items = [{"recall": c.started.recall, "lot": c.started.lot, "reason": c.started.reason, "drill": c.started.drill, "day": c.started.day,
+              "closed": c.closed is not None} for c in audit_recall.recalls(ledger)]  # fmt: skip
+    return {"as_of": asked.position, "items": items}
+
+
+@router.post("/recalls", summary="Start a recall or drill: affected lots are held at once", response_model=OutcomeOut)
+def start(ledger: TheLedger, given: Annotated[StartIn, Body()]) -> Any:
+    """If people may be harmed, telephone the local food authority first."""
+    return out(audit_recall.start(ledger, given.lot, given.reason, drill=given.drill, by=given.actor))
+
+
+@router.get("/recalls/{recall}", summary="One recall worked out")
+def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf", "html", "csv"] = "json") -> Any:
+    """`form=pdf`, `html` and `csv` are the printable report of the twelve audit questions."""
+    if form == "json":
+        r = audit_recall.work(ledger, recall).recall
+        frames = {
+            "accounts": r.accounts,
+            "recipients": r.recipients,
+            "to_call": r.to_call,
+            "counter": r.counter,
+            "holdings": r.holdings,
+        }
+        return {
+            "as_of": asked.position, "recall": r.case.code, "lot": r.case.lot, "drill": r.case.drill, "affected": list(r.affected),
+            "score_percent": f"{r.score:.3f}", "unexplained": r.unexplained, "unit": r.score_unit,
+            "clock": [{"what": w, "at": at.isoformat()} for w, at in r.clock],
+            **{k: [{str(c): (v.item() if hasattr(v, "item") else v) for c, v in row.items()} for row in f.to_dict("records")] for k, f in frames.items()},
+        }  # fmt: skip
+    made = audit_recall.report(ledger, recall)
+    if form == "pdf":
+        paper = "letter" if asked.site.paper == "letter" else "A4"
+        return Response(to_pdf(made, paper=paper), media_type=PDF)
+    return (
+        Response(to_html(made), media_type="text/html")
+        if form == "html"
+        else Response(to_csv(made), media_type="text/csv")
+    )
+
+
+@router.get("/recalls/{recall}/notice", summary="The notice to customers", response_class=Response)
+def notice(recall: str, ledger: TheLedger, asked: Asked, form: Literal["text", "pdf"] = "text") -> Response:
+    """Agree the words with the local food authority before it goes out."""
+    text = audit_recall.notice(ledger, recall)
+    return Response(text, media_type="text/plain") if form == "text" else Response(notice_pdf(text), media_type=PDF)
+
+
+@router.post("/recalls/{recall}/notes", summary="Write down progress", response_model=OutcomeOut)
+def note(recall: str, ledger: TheLedger, given: Annotated[NoteIn, Body()]) -> Any:
+    """A customer called or answering, stock pulled back, a notice printed."""
+    return out(
+        audit_recall.note(
+            ledger, recall, given.kind, partner=given.partner, packs=given.packs, text=given.text, by=given.actor
+        )
+    )
+
+
+@router.post("/recalls/{recall}/close", summary="End a recall with its figures", response_model=OutcomeOut)
+def close(recall: str, ledger: TheLedger, given: Annotated[CloseIn, Body()]) -> Any:
+    """The figures are worked out from the rows as they stand."""
+    return out(audit_recall.close(ledger, recall, release=given.release, by=given.actor))
