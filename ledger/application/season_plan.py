@@ -103,9 +103,7 @@ def solve(asked: Asked, effort: str = "normal", progress: Watch | None = None, b
             if all(day.fits for day in days) or plan.stopped:
                 break
             problem = within_days(problem, plan, days)
-            plan = replan(
-                plan, problem, effort=QUICK, progress=progress, changed="cut back to what the days carry"
-            )
+            plan = replan(plan, problem, effort=QUICK, progress=progress, changed="cut back to what the days carry")
             days = check_days(plan, problem, asked.shop, mixes)
         days = check_days(plan, problem, asked.shop, mixes, charts_for=_charted(plan))
     return _told(asked, problem, plan, days, time.perf_counter() - began)
@@ -191,13 +189,11 @@ def _told(asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], 
     full = [day for day in days if not day.fits]
     for day in full[:3]:
         names = ", ".join(dict.fromkeys(next(i.name for i in problem.items if i.key == key) for key in day.homeless))
-        words.append(
-            Sentence(
-                f"In {day.label} the minutes suffice but the days do not: no day is found for {names}.",
-                "days",
-                (f"week/{day.week}",),
-            )
-        )
+        text = f"In {day.label} the minutes suffice but the days do not: no day is found for {names}."
+        if not names:
+            number, why = next((n, chart.why) for n, chart in enumerate(day.charts, start=1) if not chart.fits)
+            text = f"In {day.label} making day {number} cannot be worked as planned: {why}."
+        words.append(Sentence(text, "days", (f"week/{day.week}",)))
     return PlanMade(asked, problem, plan, tuple(days), tuple(words), seconds)
 
 

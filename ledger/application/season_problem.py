@@ -25,6 +25,8 @@ from ledger.planning.problem import price_of_a_missed_kilo
 
 SPOILED_SUGAR_PERCENT = 20
 """After its feast a kilo is worth this share of its material (common practice, no source)."""
+UNSTATED_G = 10**9
+"""A kettle whose size the book does not state holds any load."""
 ENOUGH_BATCHES = 3
 MOST_BATCHES = 24
 
@@ -74,7 +76,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         made_of[key] = (flavour.id, design.id if design else "")
         items.append(_item(key, flavour, design, forecast, settings, floor, yields, lots, demand, start, today, notes))
     kettles = tuple(
-        Kettle(name=s.name or s.id, size_g=s.max_mg // 1000, minimum_g=s.min_mg // 1000)
+        Kettle(name=s.name or s.id, size_g=s.max_mg // 1000 or UNSTATED_G, minimum_g=s.min_mg // 1000)
         for s in book.all(e.Station)
         if s.kind == "kettle"
     )
@@ -279,7 +281,7 @@ def _season(
     if window is None:
         return None
     feast = forecast.seen.settings.feast(window.feast)
-    days = feast.days(start - timedelta(days=400), start + timedelta(days=7 * settings.weeks + 400))
+    days = feast.days(start - timedelta(days=2000), start + timedelta(days=7 * settings.weeks + 400))
     ahead = [d for d in days if d + timedelta(days=window.days_after) >= start]
     salvage = material * SPOILED_SUGAR_PERCENT // 100
     if not ahead:
@@ -393,7 +395,7 @@ def _standing(
     done: dict[tuple[str, str], int] = {}
     for row in opened.to_dict("records"):
         key = (str(row["flavour"]), str(row["design"]))
-        done[key] = done.get(key, 0) + (row["status"] != "voided")
+        done[key] = done.get(key, 0) + (row["status"] != "voided" and int(row["position"]) > paper.as_of)
     frozen: list[Batches] = []
     kept: list[Batches] = []
     for line in paper.lines:

@@ -1,0 +1,448 @@
+"""The season wired to the ledger: forecast, plan, order list and facts, over the invented shop.
+
+The pure parts have their own outside checks (tests/forecast, tests/planning); here the wiring is held against sums made by hand over
+raw postings, ISO 8601 weeks (`datetime`), and Easter by `python-dateutil`.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from dateutil.easter import easter
+
+from ledger.application import season_facts, season_plan
+from ledger.application.ledger import Ledger, open_ledger
+from ledger.application.season_backtest import AsKnown, issued_scores, override_scores, replay
+from ledger.application.season_buy import buy_report, orders_of
+from ledger.application.season_compare import compare_report, splits
+from ledger.application.season_forecast import MILLI, forecast_report, issue, make_forecast, override
+from ledger.application.season_history import season_history, settings_of_book
+from ledger.application.season_jobs import desk_of
+from ledger.application.season_plan import PlanMade, adopt, adopted, change, edit, read_back, recheck
+from ledger.application.season_problem import problem_of
+from ledger.application.season_report import plan_report
+from ledger.application.season_settings import PlanSettings
+from ledger.domain.batch.commands import OpenBatch
+from ledger.domain.books import entries as e
+from ledger.domain.books.commands import Define
+from ledger.domain.shelf.commands import Sell
+from ledger.errors import BadInput, Refused, SlabbookError, UnknownThing
+from ledger.interfaces.cli.main import main
+from ledger.planning.whatif import compare, demand_changed
+from seeds.shop import fill
+
+TODAY = "2026-11-25"
+
+
+def clock() -> datetime:
+    return datetime(2026, 11, 25, 9, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def shop_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("season") / "shop.sqlite"
+    fill(f"sqlite:///{path}", weeks=70)
+    return path
+
+
+@pytest.fixture(scope="module")
+def shop(shop_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Ledger:
+    """The shop, only read."""
+    path = tmp_path_factory.mktemp("read") / "shop.sqlite"
+    shutil.copy(shop_file, path)
+    return open_ledger(f"sqlite:///{path}", clock=clock)
+
+
+@pytest.fixture
+def own(shop_file: Path, tmp_path: Path) -> Ledger:
+    """A copy a test may write to."""
+    shutil.copy(shop_file, tmp_path / "shop.sqlite")
+    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=clock)
+
+
+@pytest.fixture(scope="module")
+def made(shop: Ledger) -> PlanMade:
+    return season_plan.make(shop, PlanSettings(weeks=8), "quick")
+
+
+# --- forecast -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_history_is_the_packs_that_left_with_customers(shop: Ledger):
+    seen = season_history(shop)
+    lines = shop.queries.postings(kinds=["customer"])
+    lemon = lines[(lines["flavour"] == "LEMON") & (lines["channel"] == "shop")]
+    sales = seen.history.sales
+    assert (
+        int(sales[(sales.flavour == "LEMON") & (sales.channel == "shop")]["units"].sum())
+        == int(lemon["packs"].sum())
+        > 0
+    )
+    assert seen.origin == "2026-W48" and date(2026, 11, 25).isocalendar()[:2] == (2026, 48)
+
+
+def test_a_season_flavour_is_zero_outside_its_window_and_totals_add_up(shop: Ledger):
+    made = make_forecast(shop, 13)
+    weekly = made.result.weekly
+    clove = weekly[(weekly["level"] == "flavour") & (weekly["flavour"] == "CLOVE")].set_index("week")["mean"]
+    assert clove["2026-W51"] > 0 and clove["2027-W04"] == 0
+    series = weekly[weekly["level"] == "series"].groupby("week")["mean"].sum()
+    whole = weekly[weekly["level"] == "shop"].set_index("week")["mean"]
+    assert series.to_numpy() == pytest.approx(whole.loc[series.index].to_numpy())
+
+
+def test_the_moving_feast_of_the_book_is_the_true_easter(shop: Ledger):
+    settings, notes = settings_of_book(shop.book())
+    assert not notes
+    assert settings.feast("EASTER").in_year(2027) == easter(2027)
+
+
+def test_sales_of_the_running_week_do_not_move_the_forecast(own: Ledger):
+    before = make_forecast(own).result.weekly["mean"].sum()
+    lots = own.queries.shelf(["LEMON-JAR"])
+    own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=5, channel="shop", lot=str(lots["lot"].iloc[0])))
+    assert make_forecast(own).result.weekly["mean"].sum() == pytest.approx(before)
+
+
+def test_an_issued_forecast_is_kept_in_thousandths_and_scored_as_it_was_made(own: Ledger):
+    made = make_forecast(own, 6, known="2026-10-18")
+    name, _ = issue(own, made)
+    paper = own.queries.papers("forecast")[-1][1]
+    assert paper.forecast == name and paper.origin_week == "2026-W42"
+    line = next(x for x in paper.lines if x["level"] == "shop")
+    shop_mean = made.result.weekly[made.result.weekly["level"] == "shop"]["mean"]
+    assert sum(line["mean"]) / MILLI == pytest.approx(shop_mean.sum(), abs=0.01)
+    scores = issued_scores(own, season_history(own))
+    assert list(scores["forecast"]) == [name] and 0 < scores["wape"].iloc[0] < 1 and scores["n"].iloc[0] > 50
+
+
+def test_an_override_is_laid_over_and_spread_coherently(own: Ledger):
+    issue(own, make_forecast(own, 8))
+    said, _ = override(own, "CLOVE", "2026-W50", "2026-W51", 900, "two coach parties")
+    made = make_forecast(own, 8)
+    weekly = made.result.weekly
+    mine = weekly[
+        (weekly["level"] == "series") & (weekly["flavour"] == "CLOVE") & weekly["week"].isin(["2026-W50", "2026-W51"])
+    ]
+    assert mine["mean"].sum() == pytest.approx(900)
+    assert mine["model_mean"].sum() == pytest.approx(said, abs=0.6)
+    whole = weekly[weekly["level"] == "shop"]["mean"].sum()
+    assert whole == pytest.approx(weekly[weekly["level"] == "series"]["mean"].sum())
+    assert "overrides" in forecast_report(made).tables
+
+
+def test_an_override_without_a_reason_or_a_forecast_is_refused_with_the_way_out(own: Ledger):
+    with pytest.raises(UnknownThing, match="--issue"):
+        override(own, "CLOVE", "2026-W50", "2026-W50", 9, "why not")
+    issue(own, make_forecast(own, 4))
+    with pytest.raises(BadInput, match="reason"):
+        override(own, "CLOVE", "2026-W50", "2026-W50", 9, "  ")
+    with pytest.raises(BadInput, match="longer one"):
+        override(own, "CLOVE", "2027-W10", "2027-W10", 9, "too far")
+
+
+def test_later_it_is_told_who_was_nearer(own: Ledger):
+    issue(own, make_forecast(own, 6, known="2026-10-18"))
+    sold = season_history(own).history.sales
+    true = int(sold[(sold.flavour == "LEMON") & (sold.week == "2026-W43")]["units"].sum())
+    override(own, "LEMON", "2026-W43", "2026-W43", true, "I counted the heads")
+    row = override_scores(own, season_history(own)).iloc[0]
+    assert row["sold"] == true and row["nearer"] in ("owner", "both alike")
+
+
+def test_the_replay_uses_only_what_was_known_at_each_origin(own: Ledger):
+    """A late entry (made today, for a day in September) must not be in the history of a September origin."""
+    known = AsKnown(own)("2026-W40")
+    own.do(Sell(day="2026-09-22", pack="LEMON-JAR", packs=7, channel="shop"))
+    late = AsKnown(own)("2026-W40")
+    assert known.sales.equals(late.sales)
+    assert int(season_history(own).history.sales["units"].sum()) > int(late.sales["units"].sum())
+
+
+def test_a_backtest_scores_weeks_that_came_after_and_beats_nothing_by_itself(shop: Ledger):
+    _, done = replay(shop, origins=2, horizon=4)
+    assert set(done.weekly["origin"]) == {"2025-W48", "2026-W47"}
+    row = done.weekly[(done.weekly["level"] == "shop") & (done.weekly["origin"] == "2025-W48")].iloc[0]
+    sales = season_history(shop).history.sales
+    bulk = season_history(shop).history.bulk_orders
+    firm = 0 if bulk is None else int(bulk[bulk["week"] == row["week"]]["units"].sum())
+    if row["fair"]:
+        fair = int(sales[sales["week"] == row["week"]]["units"].sum()) - firm
+        assert 0 < row["actual"] <= fair
+
+
+def test_a_young_ledger_is_told_what_is_missing(tmp_path: Path):
+    ledger = open_ledger(f"sqlite:///{tmp_path}/young.sqlite", clock=clock)
+    with pytest.raises(BadInput, match="Nothing was sold before"):
+        make_forecast(ledger)
+    with pytest.raises(BadInput, match="weeks of sales"):
+        replay(ledger)
+
+
+# --- plan ---------------------------------------------------------------------------------------------------------------
+
+
+def test_the_plan_starts_from_the_packs_in_the_house(made: PlanMade, shop: Ledger):
+    lots = shop.queries.lots(kinds=["packs"])
+    free = lots[(lots["flavour"] == "LEMON") & (lots["held"] == "")]
+    assert made.problem.item("LEMON").opening_g == sum(int(mg) // 1000 for mg in free["mass_mg"])
+
+
+def test_the_first_week_has_only_the_days_that_are_left(made: PlanMade):
+    first, second = made.problem.weeks[:2]
+    assert (first.label, first.days, second.days) == ("2026-W48", 3, 5)
+    assert first.hands_minutes * 5 == pytest.approx(second.hands_minutes * 3, abs=5)
+
+
+def test_minutes_come_from_the_ledgers_own_labour(made: PlanMade, shop: Ledger):
+    lines = shop.queries.balances(["step", "batch", "design", "kind"], "2025-W48", "2026-W48", kinds=["work"])
+    plain = {d.id for d in shop.book().all(e.Design) if d.kind == "plain"}
+    cook = lines[lines["design"].isin(plain) & (lines["step"] == "cook") & (lines["batch"] != "")]
+    median = cook.groupby("batch")["seconds"].sum().median()
+    assert made.asked.floor.hands["plain"]["cook"] == -(-round(median) // 60)
+
+
+def test_a_plan_agrees_with_its_checker_and_is_not_dearer_than_the_best_rule(made: PlanMade):
+    from ledger.planning import check_plan
+
+    assert check_plan(made.plan, made.problem).agrees
+    assert made.plan.cost_milli <= made.plan.rule_milli
+    assert made.plan.bound_milli is not None and made.plan.bound_milli <= made.plan.cost_milli
+    assert plan_report(made).tables["lines"].frame["batches"].sum() == sum(x.batches for x in made.plan.lines)
+
+
+def test_an_adopted_plan_is_checked_again_without_solving(own: Ledger, monkeypatch: pytest.MonkeyPatch):
+    made = season_plan.make(own, PlanSettings(weeks=6), "quick")
+    name, _ = adopt(own, made)
+    paper = adopted(own)
+    assert paper.plan == name and paper.bound <= paper.cost
+
+    def no_solver(*_a: object, **_k: object) -> None:
+        raise AssertionError("a replay must not solve")
+
+    monkeypatch.setattr("ledger.planning.season.bound", no_solver)
+    monkeypatch.setattr("ledger.planning.season.anneal", no_solver)
+    assert recheck(paper).agrees
+    plan, _ = read_back(paper)
+    assert plan == replace(made.plan, milliseconds=None)
+    for key, value in (("cost", paper.cost + 1), ("lines", paper.lines[1:])):
+        assert not recheck(replace(paper, **{key: value})).agrees, key
+
+
+def test_a_planned_batch_opens_as_a_batch_and_only_once(own: Ledger):
+    adopt(own, season_plan.make(own, PlanSettings(weeks=6), "quick"))
+    line = season_plan.next_line(own)["plan_line"]
+    batch = season_plan.open_line(own, line).batch
+    row = own.queries.batches(names=[batch]).iloc[0]
+    assert row["plan_line"] == line and row["flavour"] == line.split("/")[1]
+    with pytest.raises(Refused, match=batch):
+        season_plan.open_line(own, line)
+    assert season_plan.next_line(own)["plan_line"] != line
+
+
+def test_the_next_plan_keeps_the_frozen_weeks(own: Ledger):
+    first = season_plan.make(own, PlanSettings(weeks=6, frozen_weeks=3), "quick")
+    adopt(own, first)
+    again = season_plan.make(own, PlanSettings(weeks=6), "quick")
+    for item in again.problem.items:
+        for week in range(3):
+            assert again.plan.batches(item.key, week) == first.plan.batches(item.key, week), (item.key, week)
+
+
+def test_a_change_is_answered_beside_the_plan_and_moves_lines_only_for_a_reason(made: PlanMade):
+    more = change(made, demand_changed(["CLOVE"], 40), "Clove sells 40 % more")
+    assert sum(more.plan.of("CLOVE").demand) > sum(made.plan.of("CLOVE").demand)
+    assert more.plan.cost_milli > made.plan.cost_milli
+    same = change(made, lambda problem: problem, "nothing")
+    assert len(compare(made.plan, same.plan).lines) == 0
+
+
+def test_typed_batches_are_costed_and_too_many_are_refused(made: PlanMade):
+    line = made.plan.lines[0]
+    fewer = edit(made, {(line.item, line.week): line.batches - 1}, rest=False)
+    assert fewer.plan.batches(line.item, line.week) == line.batches - 1
+    assert len(compare(made.plan, fewer.plan).lines) == 1
+    with pytest.raises(BadInput, match="cannot carry"):
+        edit(made, {(line.item, line.week): 90}, rest=False)
+    with pytest.raises(BadInput, match="0 or more"):
+        edit(made, {(line.item, line.week): -1}, rest=False)
+
+
+def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger):
+    made = season_plan.make(own, PlanSettings(weeks=4), "quick")
+    adopt(own, made)
+    stock = own.queries.lots(kinds=["packs"])
+    own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=4, channel="shop"))
+    paper = adopted(own)
+    plan, problem = read_back(paper)
+    for name, s, _expected, happened, _missed in splits(own, paper, plan, problem, 1, "2026-W48"):
+        assert s.known_by_plan_g + s.forecast_g + s.made_g + s.yield_g + s.count_g == s.net_g, name
+        if name == "Sharp lemon":
+            jar = own.book().get(e.Pack, "LEMON-JAR").net_mg // 1000
+            assert happened.demand_g == pytest.approx(4 * jar, rel=0.05)
+    assert len(stock) and compare_report(own, through="2026-W48").tables["items"].total
+    with pytest.raises(BadInput, match="--through"):
+        compare_report(own)
+
+
+# --- bad input ----------------------------------------------------------------------------------------------------------
+
+
+def test_what_is_wrong_is_named_and_the_rest_is_planned(own: Ledger):
+    book = own.book()
+    with pytest.raises(
+        BadInput, match="smallest load"
+    ):  # a kettle smaller than its minimum load does not get into the book
+        own.do(Define(day=TODAY, entry=replace(book.get(e.Station, "K1"), max_mg=4_000_000)))
+    own.do(Define(day=TODAY, entry=e.Flavour(id="NEWONE", name="Quince and bay")))
+    own.do(Define(day=TODAY, entry=e.Pack(id="NEWONE-JAR", name="Quince jar", flavour="NEWONE", net_mg=113_000)))
+    own.do(Define(day=TODAY, entry=replace(book.get(e.Feast, "VALENTINE"), rule="", dates=("2024-02-14",))))
+    for row in ({"at": "14:00-15:30"}, {"at": "15:00-16:00"}):
+        season_facts.record(own, {"kind": "show", "from": "2026-12-02"} | row)
+    made = season_plan.make(own, PlanSettings(weeks=14), "quick")
+    said = " ".join(w.text for w in made.words)
+    for words in (
+        "Quince and bay has no recipe",
+        "its feast VALENTINE was last on 2024-02-14",
+        "overlaps the show",
+    ):
+        assert words in said, words
+    assert made.plan.lines
+
+
+def test_no_workers_and_no_making_days_still_give_a_plan_that_says_so(own: Ledger):
+    site = own.book().site()
+    own.do(Define(day=TODAY, entry=replace(site, making_days=())))
+    made = season_plan.make(own, PlanSettings(weeks=4), "quick")
+    assert not made.plan.lines
+    assert any("no week has a making day" in w.text for w in made.words)
+
+
+def test_settings_out_of_range_are_refused_with_their_limit():
+    with pytest.raises(BadInput, match="1 to 52"):
+        PlanSettings(weeks=0)
+    with pytest.raises(BadInput, match="0 to 100"):
+        PlanSettings(making_percent=130)
+
+
+def test_half_the_hands_make_no_more(shop: Ledger):
+    forecast = make_forecast(shop, 8)
+    whole = problem_of(forecast, PlanSettings(weeks=8))
+    half = problem_of(forecast, PlanSettings(weeks=8, making_percent=50))
+    assert half.problem.weeks[1].hands_minutes < whole.problem.weeks[1].hands_minutes
+
+
+# --- facts, buying, command line, desk ------------------------------------------------------------------------------------
+
+
+def test_facts_from_a_file_are_loaded_once_and_read_by_the_forecast(own: Ledger):
+    text = (
+        "kind,from,to,flavour,channel,packs,at,note\n"
+        "run-out,2026-11-10,2026-11-14,LEMON,shop,,,\n"
+        "bulk,2026-12-09,,ROCK,wholesale,140,,hotel\n"
+        "closure,2026-12-28,2026-12-31,,,,,stock-taking\n"
+    )
+    done = season_facts.load(own, text)
+    assert (done.recorded, done.repeated, done.bad) == (3, 0, [])
+    assert (season_facts.load(own, text).recorded, season_facts.load(own, text).repeated) == (0, 3)
+    seen = season_history(own)
+    exposure = seen.history.exposure
+    assert exposure is not None
+    short = exposure[(exposure["week"] == "2026-W46") & (exposure["flavour"] == "LEMON")]
+    assert short["share"].iloc[0] == pytest.approx(1 - 5 / 6)
+    made = make_forecast(own, 6)
+    firm = made.result.weekly[
+        (made.result.weekly["level"] == "flavour") & (made.result.weekly["flavour"] == "ROCK")
+    ].set_index("week")["firm"]
+    assert firm["2026-W50"] == 140
+    assert season_plan.make(own, PlanSettings(weeks=7), "quick").problem.weeks[5].days == 1
+
+
+def test_one_bad_row_is_named_and_nothing_is_written(own: Ledger):
+    before = own.queries.as_of().position
+    done = season_facts.load(
+        own, "kind,from,flavour,channel\nrun-out,2026-11-10,LEMON,shop\nrun-out,10 Nov,LEMON,shop\nparty,2026-11-10,,\n"
+    )
+    assert [line for line, _ in done.bad] == [3, 4]
+    assert "2026-10-30" in done.bad[0][1] and "run-out" in done.bad[1][1]
+    assert own.queries.as_of().position == before
+    with pytest.raises(BadInput, match="kind"):
+        season_facts.load(own, "a,b\n1,2\n")
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ({"kind": "bulk", "from": "2026-12-09", "flavour": "ROCK", "channel": "shop", "packs": "many"}, "whole number"),
+        ({"kind": "bulk", "from": "2026-12-09", "packs": "3"}, "flavour and channel"),
+        ({"kind": "show", "from": "2026-12-09", "at": "16:00-15:00"}, "before it begins"),
+        ({"kind": "closure", "from": "2026-12-09", "to": "2026-12-01"}, "Turn them round"),
+    ],
+)
+def test_a_fact_that_cannot_be_says_why(shop: Ledger, row: dict[str, str], words: str):
+    with pytest.raises(SlabbookError, match=words):
+        season_facts.fact(row, shop.book(), TODAY)
+
+
+def test_orders_cover_what_the_plan_takes_beyond_what_is_in_the_house(made: PlanMade, shop: Ledger):
+    """By hand: over the weeks planned, sugar in the house and sugar ordered are at least what the lines take."""
+    orders, _, _ = orders_of(buy_basis(shop), made.plan, made.problem, made.asked.made_of)
+    for material in ("SUGAR", "SYRUP", "LEMONOIL"):
+        takes = 0
+        for line in made.plan.lines:
+            recipe = shop.book().recipe_of(made.asked.made_of[line.item][0])
+            assert recipe is not None
+            takes += line.batches * sum(x.mass_mg for x in recipe.lines if x.material == material) // 1000
+        lots = shop.queries.lots(kinds=["material"], item=material)
+        house = int(lots["mass_mg"].sum()) // 1000
+        assert house + sum(o.amount for o in orders if o.material == material) >= takes - 1, material
+    lead = {m.id: m.lead_days for m in shop.book().all(e.Material)}
+    for order in orders:
+        assert order.needed_by - order.order_by == timedelta(days=lead[order.material])
+    assert buy_report(shop, made.plan, made.problem, made.asked.made_of).tables["orders"].frame.shape[0] == len(orders)
+
+
+def buy_basis(ledger: Ledger):
+    from ledger.application.reports_types import basis
+
+    return basis(ledger)
+
+
+def test_a_wait_on_the_desk_ends_with_a_plan_and_a_stop_with_the_best_so_far(shop: Ledger):
+    desk = desk_of(shop)
+    desk.make(PlanSettings(weeks=5), "quick")
+    desk.wait()
+    assert desk.base is not None and not desk.busy and not desk.trouble
+    desk.make(PlanSettings(weeks=8), "normal")
+    desk.stop()
+    desk.wait()
+    assert desk.base is not None and desk.base.plan.stopped and desk.base.plan.cost_milli <= desk.base.plan.rule_milli
+
+
+def test_the_command_line_forecasts_plans_adopts_and_buys(
+    own: Ledger, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    url = f"sqlite:///{tmp_path}/shop.sqlite"
+    assert own.queries.as_of().position
+
+    def run(*words: str) -> str:
+        with pytest.raises(SystemExit) as left:
+            main(["--ledger", url, "season", *words])
+        assert left.value.code == 0
+        return capsys.readouterr().out
+
+    assert json.loads(run("forecast", "--flavour", "CLOVE", "--json"))["tables"]["weekly"]["rows"]
+    assert "gap" in run("plan", "--weeks", "4", "--effort", "quick", "--adopt")
+    assert "agree" in run("check")
+    assert run("buy", "--csv").startswith("order_by,needed_by,material")
+
+
+def test_batches_opened_by_hand_are_no_planned_lines(own: Ledger):
+    own.do(OpenBatch(day=TODAY, flavour="LEMON", design="LEMON-SLICE"))
+    adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
+    assert all(not s["batch"] for s in season_plan.line_states(own, adopted(own)))
