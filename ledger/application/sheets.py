@@ -28,7 +28,6 @@ from ledger.application.sheets_recipe import (
     thinner_log,
 )
 from ledger.craft.cook import KettleLimits
-from ledger.craft.errors import AltitudeUnknown
 from ledger.craft.numbers import within
 from ledger.craft.plan import plan_batch
 from ledger.craft.sheet import BatchSheet, sheet_from_plain, sheet_to_plain
@@ -184,8 +183,7 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
     pack, pack_note = pack_of(book, flavour, design, ask.pack)
     known = facts(ledger, book, flavour, design, day)
     units, paper = how_printed(book)
-    opened = min(day, ledger.today())
-    code = ask.batch or next_batch_code(opened, set(ledger.queries.batches(first_day=opened, last_day=opened)["batch"]))
+    code = ask.batch or _next_code(ledger, min(day, ledger.today()))
     over = {"log_um": ask.log_um, "rod_um": ask.rod_um, "piece_um": ask.piece_um}
     if ask.ends_um is not None:
         over["ends_um"] = ask.ends_um
@@ -234,6 +232,16 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
         sheet=sheet, notes=tuple(dict.fromkeys(notes)), units=units, paper=paper, flavour=flavour.id, design=design.id,
         kettle=station.id, pack=pack.id, hints=tuple(hints),
     )  # fmt: skip
+
+
+def _next_code(ledger: Ledger, day: str) -> str:
+    """The day's next free batch code; one that somebody gave to a batch of another day is passed over."""
+    taken = set(ledger.queries.batches(first_day=day, last_day=day)["batch"])
+    code = next_batch_code(day, taken)
+    while not ledger.queries.batches(names=[code]).empty:
+        taken.add(code)
+        code = next_batch_code(day, taken)
+    return code
 
 
 def _no_flavour(design: e.Design) -> str:
@@ -369,4 +377,4 @@ def pressure(text: str) -> int:
     return round(Fraction(match[1].replace(",", ".")) * factor)
 
 
-__all__ = ["AltitudeUnknown", "Ask", "Issued", "Planned", "air", "how_printed", "issue", "kept", "plan", "pressure"]
+__all__ = ["Ask", "Issued", "Planned", "air", "how_printed", "issue", "kept", "plan", "pressure"]

@@ -6,6 +6,7 @@ postings, against IAPWS-IF97 (package ``iapws``) at the ICAO standard atmosphere
 
 from __future__ import annotations
 
+import json
 import shutil
 from dataclasses import replace
 from datetime import date, timedelta
@@ -30,6 +31,7 @@ from ledger.domain.lots.commands import CountLot, HoldLots
 from ledger.domain.parts import Give, Take
 from ledger.errors import BadInput, Refused, SlabbookError, UnknownThing
 from ledger.interfaces.cli.main import main
+from ledger.projections.check import verify
 from seeds.shop import fill
 from tests.craft.support import LEGEND, RED, png, ring_picture
 
@@ -99,6 +101,34 @@ def test_a_command_id_that_comes_again_opens_no_second_batch(shop: Ledger):
     again = sheets.issue(shop, LEMON, "MK", "tap-1")
     assert (again.batch, again.repeated, again.planned.sheet) == (first.batch, True, first.planned.sheet)
     assert shop.queries.as_of() == at
+
+
+def test_a_code_that_somebody_else_took_meanwhile_gives_way_to_the_next(shop: Ledger, monkeypatch: pytest.MonkeyPatch):
+    first = sheets.issue(shop, LEMON).batch
+    honest, calls = sheets._next_code, []
+
+    def late(ledger: Ledger, day: str) -> str:
+        calls.append(day)
+        return first if len(calls) == 1 else honest(ledger, day)
+
+    monkeypatch.setattr(sheets, "_next_code", late)
+    second = sheets.issue(shop, LEMON)
+    assert second.batch != first and len(calls) == 2
+    assert second.planned.sheet.batch == second.batch and second.planned.sheet.address.endswith(second.batch)
+
+
+def test_a_code_given_to_a_batch_of_another_day_is_passed_over(shop: Ledger):
+    code = sheets.plan(shop, LEMON).sheet.batch
+    before = (date.fromisoformat(shop.today()) - timedelta(days=1)).isoformat()
+    shop.do(c.OpenBatch(day=before, flavour="LEMON", batch=code))
+    assert sheets.issue(shop, LEMON).batch == code[:-1] + chr(ord(code[-1]) + 1)
+
+
+def test_a_second_sheet_of_a_batch_replaces_the_first_and_both_stay_in_the_log(shop: Ledger):
+    first = sheets.issue(shop, LEMON)
+    sheets.issue(shop, replace(LEMON, batch=first.batch, packs=60))
+    assert sheets.kept(shop, first.batch).sizes.packs == 60
+    assert sheets.kept(shop, first.batch, known=first.last).sizes.packs == 40
 
 
 def test_a_sheet_for_tomorrow_opens_its_batch_today(shop: Ledger):
@@ -564,6 +594,18 @@ def test_the_command_writes_pdf_and_html_and_keeps_the_sheet(shop: Ledger, tmp_p
     assert batch in said and sheets.kept(shop, batch).sizes.packs == 40
     code, said = run(shop, capsys, "sheet-compare", batch)
     assert code == 0 and "Nothing of it has been cooked yet" in said
+
+
+def test_the_size_can_be_had_as_whole_numbers(shop: Ledger, capsys):
+    code, said = run(shop, capsys, "size", "LEMON-SLICE", "--pieces", "2000", "--json")
+    plain = json.loads(said)
+    assert code == 0 and plain["sizes"]["pieces_wanted"] == 2000
+    assert plain["cook"]["charge_mg"] == sum(line["mass_mg"] for line in plain["charge"])
+
+
+def test_the_kept_tables_and_the_log_agree_after_sheets_and_checks(shop: Ledger):
+    sheets.issue(shop, replace(LEMON, water_reads_mc=99_000))
+    assert verify(shop.store).holds
 
 
 def test_a_shop_in_pounds_gets_pounds_and_letter(shop: Ledger, capsys):
