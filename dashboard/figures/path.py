@@ -11,8 +11,8 @@ from dashboard.figures.house import AGAIN, GAP, GOOD, HATCH, SCRAP, SERIES, WATE
 TONES = (GOOD, AGAIN, WATER, SERIES[4], SCRAP, SERIES[6], SERIES[7], GAP)
 
 
-def whereabouts(amounts: Sequence[tuple[str, int]], unit: str, still_to_get: int) -> go.Figure:
-    """amounts: (where, how much in `unit`), in order; `still_to_get` is what lies with customers and was not pulled back."""
+def whereabouts(amounts: Sequence[tuple[str, int]], unit: str, still_out: int, to_call: int) -> go.Figure:
+    """amounts: (where, how much in `unit`), in order; `still_out` is what lies with customers, `to_call` how many were not called."""
     figure = go.Figure(
         go.Bar(
             x=[n for _, n in amounts], y=[w for w, _ in amounts], orientation="h", width=0.62, cliponaxis=False,
@@ -23,9 +23,9 @@ def whereabouts(amounts: Sequence[tuple[str, int]], unit: str, still_to_get: int
     )  # fmt: skip
     figure.update_yaxes(autorange="reversed")
     figure.update_xaxes(title=unit, range=[min(0, *(n for _, n in amounts)), max(1, *(n for _, n in amounts)) * 1.2])
-    says = (
-        f"{still_to_get} {unit} lie with customers: call them"
-        if still_to_get > 0
-        else "Nothing lies with customers any more"
-    )
+    says = "Nothing lies with business customers any more"
+    if still_out > 0:
+        says = f"{still_out} {unit} lie with customers: " + (
+            f"call {to_call} of them" if to_call else "all were called, pull them back"
+        )
     return house(figure, says, 90 + 44 * len(amounts))

@@ -62,7 +62,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         html.H2([f"{kind} {code}, lot ", dcc.Link(r.case.lot, href=f"/lots?mark={r.case.lot}&way=forward"), f": {state}"]),
         html.P(f"{r.case.reason}. {len(r.affected)} lots are affected; {r.score:.2f} % of {made} {r.score_unit} are accounted for.", className="sentence"),
         html.Div([*buttons, *papers], className="actions"),
-        chart(whereabouts(amounts, r.score_unit, int(rows["still_out"].sum())), ", ".join(f"{n} {w}" for w, n in amounts)),
+        chart(whereabouts(amounts, r.score_unit, int(rows["still_out"].sum()), len(calls)), ", ".join(f"{n} {w}" for w, n in amounts)),
         html.P("All stock on hand is held." if todo.empty else f"Still to hold: {', '.join(todo['lot'])}.", className="sentence" if todo.empty else "caution"),
         table_of("Customers to call, most packs first", ["customer", "telephone", "address", "packs", ""], [
             [row["name"] or row["party"], html.A(row["phone"], href=f"tel:{row['phone']}") if row["phone"] else "none on record", row["address"], row["packs"],

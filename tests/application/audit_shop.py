@@ -1,0 +1,25 @@
+"""An eight-week shop for the audit's tests."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from ledger.application.ledger import Ledger, open_ledger
+from seeds.shop import fill
+
+
+@pytest.fixture(scope="session")
+def audit_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("audit") / "shop.sqlite"
+    fill(f"sqlite:///{path}", weeks=8)
+    return path
+
+
+@pytest.fixture
+def shop(audit_file: Path, tmp_path: Path) -> Ledger:
+    """A copy of an eight-week shop that a test may write to."""
+    shutil.copy(audit_file, tmp_path / "shop.sqlite")
+    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite")
