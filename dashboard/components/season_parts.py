@@ -239,4 +239,31 @@ def whatif_fields(ledger: Any) -> Any:
     )  # fmt: skip
 
 
-__all__ = ["cells", "charts", "editable", "side_by_side", "tables", "whatif_fields", "words"]
+def fact_fields(ledger: Any) -> Any:
+    """What the sales do not say: run-outs, promotions, closures, bulk orders, shows, and the owner's own figure."""
+    from ledger.domain.books import entries as e
+
+    book = ledger.book()
+    flavours = [{"value": f.id, "label": f.name} for f in book.all(e.Flavour)]
+    channels = [{"value": c.id, "label": c.name} for c in book.all(e.Channel)]
+    kinds = [
+        ("run-out", "A flavour was gone"), ("promotion", "A promotion"), ("closure", "The shop is shut"), ("bulk", "A bulk order"), ("show", "A show"),
+        ("own", "My own figure for some weeks"),
+    ]  # fmt: skip
+    return html.Div(
+        [
+            dmc.Select(id="fact-kind", label="What", data=[{"value": v, "label": t} for v, t in kinds], value="run-out", allowDeselect=False, size="md"),
+            dmc.TextInput(id="fact-from", label="from day", inputProps={"type": "date"}, size="md"),
+            dmc.TextInput(id="fact-to", label="to day", inputProps={"type": "date"}, size="md"),
+            dmc.Select(id="fact-flavour", label="flavour", data=flavours, clearable=True, searchable=True, size="md"),
+            dmc.Select(id="fact-channel", label="channel", data=channels, clearable=True, size="md"),
+            dmc.TextInput(id="fact-packs", label="packs", placeholder="bulk, own figure", size="md"),
+            dmc.TextInput(id="fact-at", label="time of a show", placeholder="14:00-15:30", size="md"),
+            dmc.TextInput(id="fact-note", label="note or reason", size="md"),
+            html.Button("Note it", id="fact-go", type="button", className="button", n_clicks=0),
+        ],
+        className="filters whatif",
+    )  # fmt: skip
+
+
+__all__ = ["cells", "charts", "editable", "fact_fields", "side_by_side", "tables", "whatif_fields", "words"]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.components.parts import choose, empty
-from dashboard.components.season_parts import charts, editable, side_by_side, tables, whatif_fields, words
+from dashboard.components.season_parts import charts, editable, fact_fields, side_by_side, tables, whatif_fields, words
 from dashboard.page import Asked, Page, read_address, register
+from ledger.analytics.compare import week_of
+from ledger.application import season_facts, season_forecast
 from ledger.application.ledger import Ledger
 from ledger.application.season_jobs import Desk, desk_of
 from ledger.application.season_plan import PlanMade
@@ -61,6 +64,10 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             html.Button("Forget it", id="season-drop", type="button", className="plain", n_clicks=0),
         ], className="actions", id="season-trial-actions", hidden=desk.trial is None),
         html.Div(bottom(desk), id="season-bottom", className="page"),
+        html.Details([
+            html.Summary("Tell what the sales do not say: run-outs, promotions, closures, bulk orders, shows, your own figure"),
+            fact_fields(ledger), html.Div(id="fact-told", role="status", **{"aria-live": "polite"}),
+        ], id="season-facts"),
     ]  # fmt: skip
 
 
@@ -221,6 +228,32 @@ def act(
         desk.trouble = error.message
 
 
+def note(ledger: Ledger, row: dict[str, str]) -> Any:
+    """Record one fact, or the owner's own figure (a forecast is issued first where none was). Told in words, also the refusal."""
+    try:
+        if row["kind"] != "own":
+            outcome = season_facts.record(ledger, row)
+            return html.P(f"Noted as entry {outcome.first}. Make the plan again to take it in.", className="note")
+        if not row["packs"].isdigit():
+            raise BadInput(f"`{row['packs']}` is no number of packs; give a whole number.", value=row["packs"])
+        if not row["from"]:
+            raise BadInput("Your own figure needs the first day it is for.")
+        first, last = (week_of(date.fromisoformat(d)) for d in (row["from"], row["to"] or row["from"]))
+        if not ledger.queries.papers("forecast"):
+            season_forecast.issue(ledger, season_forecast.make_forecast(ledger, 26))
+        said, _ = season_forecast.override(
+            ledger, row["flavour"], first, last, int(row["packs"]), row["note"], row["channel"]
+        )
+        return html.P(
+            f"Noted: the model said {said} packs for {first} to {last}, you say {row['packs']}. Make the plan again to take it in.",
+            className="note",
+        )
+    except (SlabbookError, ValueError) as error:
+        return html.P(
+            error.message if isinstance(error, SlabbookError) else f"{error}", className="refusal", role="alert"
+        )
+
+
 def wire(app: Dash, ledger: Ledger) -> None:
     """Connect the page's callbacks to a ledger."""
     buttons = (
@@ -262,6 +295,21 @@ def wire(app: Dash, ledger: Ledger) -> None:
         above = no_update if same else top(desk, read_address(search))
         below = no_update if same else bottom(desk)
         return above, trial(desk), below, desk.base_version, desk.base is None, desk.base is None, desk.trial is None
+
+    names = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
+
+    @app.callback(
+        Output("fact-told", "children"),
+        Input("fact-go", "n_clicks"),
+        *[State(f"fact-{name}", "value") for name in names],
+        prevent_initial_call=True,
+    )
+    def _note(clicks: int, *given: str | None) -> Any:
+        return (
+            note(ledger, {name: (value or "").strip() for name, value in zip(names, given, strict=True)})
+            if clicks
+            else no_update
+        )
 
 
 register(

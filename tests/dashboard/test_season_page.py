@@ -68,7 +68,7 @@ def test_every_control_the_callbacks_read_stands_on_the_page(demo: Ledger):
     assert app is not None
     for id in ("season-tick", "season-version", "season-base", "season-what", "season-flavour", "season-percent", "season-from", "season-to",
                "season-make", "season-stop", "season-adopt", "season-try", "season-check", "season-again", "season-take", "season-drop",
-               "season-top", "season-side", "season-bottom", "season-status", "season-edit-actions", "season-whatif", "season-trial-actions"):  # fmt: skip
+               "season-top", "season-side", "season-bottom", "season-status", "season-edit-actions", "season-whatif", "season-trial-actions", "fact-kind", "fact-from", "fact-go", "fact-told"):  # fmt: skip
         assert f'"{id}"' in said, id
 
 
@@ -164,6 +164,23 @@ def test_an_adopted_plan_is_in_the_ledger_and_on_the_api(shop_file: Path, tmp_pa
         answer = client.get("/api/v1/season/forecast?horizon=4&flavour=LEMON").json()
         assert {r["week"] for r in answer["tables"]["weekly"]["rows"]} == {w.label for w in desk.base.problem.weeks[:4]}
         assert client.get("/api/v1/season/forecast?horizon=99").status_code == 422
+
+
+def test_facts_and_the_owners_own_figure_are_noted_on_the_page(shop_file: Path, tmp_path: Path):
+    shutil.copy(shop_file, tmp_path / "own.sqlite")
+    ledger = open_ledger(f"sqlite:///{tmp_path}/own.sqlite")
+    row = dict.fromkeys(("kind", "from", "to", "flavour", "channel", "packs", "at", "note"), "")
+    today = ledger.today()
+    gone = told(page.note(ledger, row | {"kind": "run-out", "from": today, "flavour": "LEMON", "channel": "shop"}))
+    assert "Noted as entry" in gone and ledger.queries.papers("ran-out")[-1][1].flavour == "LEMON"
+    assert "A bulk needs" in told(page.note(ledger, row | {"kind": "bulk", "from": today}))
+    assert "needs a reason" in told(
+        page.note(ledger, row | {"kind": "own", "from": today, "flavour": "LEMON", "packs": "40"})
+    )
+    own = told(
+        page.note(ledger, row | {"kind": "own", "from": today, "flavour": "LEMON", "packs": "40", "note": "a wedding"})
+    )
+    assert "the model said" in own and ledger.queries.papers("override")[-1][1].units == 40
 
 
 def test_the_cumulated_figures_are_sums_of_the_plan(desk: Desk):
