@@ -8,9 +8,11 @@ from hashlib import blake2b
 
 from sqlalchemy import Table, bindparam, func, or_, select
 
+from ledger.errors import SlabbookError
 from ledger.projections import rows
 from ledger.projections.replay import Progress, replay
 from ledger.projections.tables import REBUILT, postings
+from ledger.store.reader import Reader
 from ledger.store.statements import Statement
 from ledger.store.store import Store
 from ledger.store.verify import verify_tree
@@ -62,25 +64,12 @@ def verify(store: Store, progress: Progress | None = None) -> Verdict:
             )
         except Exception as error:  # noqa: BLE001 (whatever is wrong with the tree is the finding)
             verdict.findings.append(Finding("hash tree", False, str(error)))
-        read = replay(reader)
-        closed = read.closed
-        fresh: dict[str, list[rows.Row]] = {"postings": list(read.postings(progress))}
-        site = store.site
-        fresh["postings"] = [(*r[:3], closed.get(r[1], r[3]), *r[4:]) for r in fresh["postings"]]
-        fresh["edges"] = [(*r[:4], closed.get(r[3], r[4]), *r[5:]) for r in read.edges_new]
-        fresh["lots"] = [rows.lot_row(site, x) for x in read.lots.values()]
-        fresh["batches"] = [rows.batch_row(site, x) for x in read.batches.values()]
-        fresh["flags"] = [rows.flag_row(site, x) for x in read.flags.values()]
-        fresh["corrections"] = [(site, o, at, int(v)) for o, (at, v) in read.corrections.items()]
-        fresh["papers"], fresh["book"] = read.papers_new, read.book_new
-        for table in REBUILT:
-            kept = _sum(reader.rows(_every(table), (site,)))
-            anew = _sum(fresh[table.name])
-            told = f"{kept[0]} rows kept, {anew[0]} replayed" + (
-                "" if kept == anew else ": they differ; run `slabbook rebuild`"
-            )
-            verdict.findings.append(Finding(f"table {table.name}", kept == anew, told))
-        found = reader.rows(_TRIAL, (site,))
+        try:
+            kept = _kept_tables(store, reader, progress)
+        except SlabbookError as error:
+            kept = [Finding("fresh replay", False, error.message)]
+        verdict.findings += kept
+        found = reader.rows(_TRIAL, (store.site,))
         told = (
             f"{len(found)} entries out of balance"
             if found
@@ -88,6 +77,30 @@ def verify(store: Store, progress: Progress | None = None) -> Verdict:
         )
         verdict.findings.append(Finding("trial balance", not found, told))
         return verdict
+
+
+def _kept_tables(store: Store, reader: Reader, progress: Progress | None) -> list[Finding]:
+    """Every kept table against a fresh replay of the log. Raises LedgerDamaged for an entry that cannot be replayed."""
+    read = replay(reader)
+    closed = read.closed
+    fresh: dict[str, list[rows.Row]] = {"postings": list(read.postings(progress))}
+    site = store.site
+    fresh["postings"] = [(*r[:3], closed.get(r[1], r[3]), *r[4:]) for r in fresh["postings"]]
+    fresh["edges"] = [(*r[:4], closed.get(r[3], r[4]), *r[5:]) for r in read.edges_new]
+    fresh["lots"] = [rows.lot_row(site, x) for x in read.lots.values()]
+    fresh["batches"] = [rows.batch_row(site, x) for x in read.batches.values()]
+    fresh["flags"] = [rows.flag_row(site, x) for x in read.flags.values()]
+    fresh["corrections"] = [(site, o, at, int(v)) for o, (at, v) in read.corrections.items()]
+    fresh["papers"], fresh["book"] = read.papers_new, read.book_new
+    findings = []
+    for table in REBUILT:
+        kept = _sum(reader.rows(_every(table), (site,)))
+        anew = _sum(fresh[table.name])
+        told = f"{kept[0]} rows kept, {anew[0]} replayed" + (
+            "" if kept == anew else ": they differ; run `slabbook rebuild`"
+        )
+        findings.append(Finding(f"table {table.name}", kept == anew, told))
+    return findings
 
 
 def _every(table: Table) -> Statement:

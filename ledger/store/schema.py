@@ -5,6 +5,7 @@ The migrations travel inside the installed package (top-level package ``migratio
 
 from __future__ import annotations
 
+import sqlite3
 from importlib import import_module, resources
 from pathlib import Path
 
@@ -32,7 +33,12 @@ def migration_engine(url: URL) -> Engine:
         @event.listens_for(engine, "connect")
         def set_up(connection, _record) -> None:  # type: ignore[no-untyped-def]
             connection.isolation_level = None
-            connection.execute("PRAGMA journal_mode = WAL")
+            try:
+                connection.execute("PRAGMA journal_mode = WAL")
+            except sqlite3.DatabaseError as error:
+                raise LedgerNotReady(
+                    f"{url.database} is no ledger ({error}); name another file with --ledger.", file=url.database
+                ) from error
             connection.execute("PRAGMA busy_timeout = 30000")
 
         @event.listens_for(engine, "begin")

@@ -78,8 +78,7 @@ PAGES = [
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.relative_to(ROOT / "docs").as_posix())
 def test_a_page_says_what_kind_it_is(page: Path) -> None:
-    top = "
-".join(page.read_text(encoding="utf-8").splitlines()[:4]).lower()
+    top = "\n".join(page.read_text(encoding="utf-8").splitlines()[:4]).lower()
     assert any(kind in top for kind in ("tutorial", "how-to", "reference", "explanation")), page
 
 

@@ -42,6 +42,12 @@ def main(arguments: list[str] | None = None) -> None:
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        console(error=True).print(
+            f"{error.strerror or error}{where}. Check the name, the rights and the room on the disk.", markup=False
+        )
+        sys.exit(1)
     except (click.Abort, KeyboardInterrupt):
         console(error=True).print("Stopped; nothing more was written.")
         sys.exit(130)

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.table import Table
+from rich.table import Table as Grid
 
 from ledger.application import report_text, reports
-from ledger.application.reports_types import Report
+from ledger.application.reports_types import Report, Table, basis, columns
 from ledger.domain.postings import iso_week
+from ledger.errors import BadInput
 from ledger.interfaces.cli.context import Shop, console, pass_shop
 from ledger.interfaces.exports import write
 
@@ -46,6 +47,8 @@ def with_forms(function: Any) -> Any:
 
 def show(report: Report, as_json: bool, as_csv: bool, only: str, file: Path | None) -> None:
     """A report on the terminal, as JSON, as CSV, or in a file."""
+    if only and only not in report.tables:
+        raise BadInput(f"`{only}` is no table of this report; it has {', '.join(report.tables)}.", value=only)
     if file is not None:
         tables = {name: table.frame for name, table in report.tables.items() if not only or name == only}
         write(tables, file)
@@ -86,10 +89,26 @@ def _newest(shop: Shop) -> str:
 def stock(shop: Shop, known: str | None, every: bool, **form: Any) -> None:
     """Stock per flavour, pack and lot, with days of cover."""
     if every:
-        frame = shop.ledger.queries.lots(holding=False)
-        click.echo(frame.to_csv(index=False), nl=False)
+        if known:
+            raise click.UsageError("--all shows every lot as it is now; leave --as-known out.")
+        show(_every_lot(shop), **form)
         return
     show(reports.stock_report(shop.ledger, _known(known)), **form)
+
+
+def _every_lot(shop: Shop) -> Report:
+    """Every lot ever made with what it holds now."""
+    seen = basis(shop.ledger)
+    frame = seen.queries.lots(holding=False)
+    shown = columns(
+        ("lot", "lot"), ("kind", "kind"), ("item", "item", "item"), ("batch", "batch"), ("flavour", "flavour", "flavour"), ("day", "made", "day"),
+        ("best_before", "best before", "day"), ("held", "held"), ("mass_mg", "holds", "mass"), ("pieces", "pieces", "count"), ("packs", "packs", "count"),
+        ("made_mg", "held once", "mass"), ("supplier", "supplier"), ("supplier_lot", "supplier's lot"),
+    )  # fmt: skip
+    table = Table("Every lot", frame, shown)
+    return Report(
+        "lots", "Every lot", seen.as_of, f"{len(frame)} lots, the empty ones too.", {"lots": table}, shop=seen.shop
+    )
 
 
 def _weeks(shop: Shop, first: str | None, last: str | None, back: int) -> tuple[str, str]:
@@ -145,7 +164,7 @@ def log(shop: Shop, as_json: bool, most: int, **which: Any) -> None:
     if as_json:
         click.echo(frame.to_json(orient="records", force_ascii=False, indent=2))
         return
-    table = Table(title="Log, newest first")
+    table = Grid(title="Log, newest first")
     for name, align in (
         ("entry", "right"),
         ("happened (UTC)", "left"),

@@ -12,6 +12,7 @@ from typing import Any
 import click
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from ledger.errors import Refused
 from ledger.interfaces.cli.context import Shop, console, pass_shop
 from ledger.projections.check import verify as verify_ledger
 from ledger.projections.rebuild import rebuild as rebuild_tables
@@ -96,6 +97,8 @@ def dump(shop: Shop, file: Path) -> None:
             for line in lines:
                 click.echo(line)
             return
+        if file.exists():
+            raise Refused(f"{file} is there already; name a new file for the log.", file=str(file))
         with file.open("x", encoding="utf-8", newline="\n") as target:
             for line in lines:
                 target.write(line + "\n")
