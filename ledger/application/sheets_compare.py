@@ -278,7 +278,7 @@ def all_report(ledger: Ledger, known: int | str | None = None, most: int = 60) -
         text = "No sheet was issued yet. Plan one with `slabbook size DESIGN --packs 40`, issue it with `slabbook sheet DESIGN --packs 40`."
         return Report("sheet-compare", "Plan against actual", on.as_of, text, {}, (), on.shop)
     done = int(frame["pieces"].notna().sum())
-    text = f"{len(frame)} {'batch has' if len(frame) == 1 else 'batches have'} a sheet; {done} of them cut."
+    text = f"{len(frame)} {'batch has' if len(frame) == 1 else 'batches have'} a sheet; {done or 'none'} of them cut."
     if done:
         mean = float(frame["pieces_off"].mean())
         text += f" Good pieces came out {abs(mean) * 100:.1f} % {'over' if mean >= 0 else 'under'} the plan on the mean of batches."
