@@ -100,18 +100,20 @@ def _used(on: Basis, lot: str) -> tuple[list[Used], tuple[str, ...]]:
     graph = graph_of(on, lot, "backward")
     path = trace_path(graph, lot, "backward")
     names = [x.lot for x in path.sources if x.lot != lot]
-    rows = on.queries.lots(holding=False, names=names).set_index("lot")
+    rows: dict[str, dict[Any, Any]] = {
+        r["lot"]: r for r in on.queries.lots(holding=False, names=names).to_dict("records")
+    }
     history = on.queries.book_history("material")
     used, doubts = [], []
     for source in path.sources:
         if source.lot == lot:
             continue
-        if source.lot not in rows.index or rows.loc[source.lot, "kind"] != "material":
+        if source.lot not in rows or rows[source.lot]["kind"] != "material":
             doubts.append(
                 f"{source.lot} ({source.label or source.kind}) went in but nothing is on record of what it was made of; trace it before printing."
             )
             continue
-        row = rows.loc[source.lot]
+        row = rows[source.lot]
         versions = _versions(history, str(row["item"]), int(row["position"]))
         material = versions[0]
         if len({frozenset(v.allergens) for v in versions}) > 1:

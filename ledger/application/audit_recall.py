@@ -233,9 +233,10 @@ def checkpoint(ledger: Ledger) -> TreeHead:
 
 def _record(worked: Worked) -> list[tuple[str, ...]]:
     """The entries behind the answer: what, when it happened, when recorded, by whom, and what corrected it."""
-    origins = sorted(
-        {int(x.event) for x in (*worked.recall.path.edges, *worked.recall.path.leaves) if x.event and _is_floor(x)}
-    )
+    behind = [e.event for e in worked.recall.path.edges] + [
+        x.event for x in worked.recall.path.leaves if x.kind != "counter"
+    ]
+    origins = sorted({int(event) for event in behind if event})
     fixes = worked.on.queries.corrections()
     corrected = {int(o): int(p) for o, p in zip(fixes["origin"], fixes["position"], strict=True)}
     shown = [o for o in origins if o in corrected] if len(origins) > 150 else origins
@@ -245,10 +246,6 @@ def _record(worked: Worked) -> list[tuple[str, ...]]:
          f"entry {corrected[int(r['position'])]}" if int(r["position"]) in corrected else "")
         for r in log.to_dict("records")
     ]  # fmt: skip
-
-
-def _is_floor(row: Any) -> bool:
-    return getattr(row, "kind", "") != "counter"
 
 
 def notice(ledger: Ledger, recall: str = "", *, worked: Worked | None = None) -> str:

@@ -10,13 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
-from functools import lru_cache
-from typing import Any
+from datetime import datetime
 
 import pandas as pd
 
-from ledger.quantities import duration_text, mass_text
+from ledger.trace.audit_words import as_table, lasted, packs_or_mass, percent, shown
 from ledger.trace.balance import leaks, lot_balance
 from ledger.trace.graph import LotGraph
 from ledger.trace.path import Path, trace_path
@@ -60,20 +58,6 @@ class AuditReport:
     path: Path | None = None
     caution: str = CAUTION
     steps: pd.DataFrame = field(default_factory=pd.DataFrame)
-
-
-@lru_cache(maxsize=20_000)
-def shown(amount: int | float, unit: str, system: str = "metric") -> str:
-    """An amount for people: ``12 packs``, ``3.250 kg`` (or pounds and ounces where the shop thinks in those)."""
-    if unit == "mg":
-        return mass_text(int(amount), system) if amount else "0"
-    word = unit[:-1] if int(amount) == 1 else unit
-    return f"{int(amount)} {word}"
-
-
-def lasted(time: timedelta) -> str:
-    """``1 h 25 min``, ``40 min``."""
-    return duration_text(int(time.total_seconds()))
 
 
 def audit_report(
@@ -195,7 +179,7 @@ class _Writer:
         back = trace_path(self.graph, lot.lot, "backward")
         if lot.supplier:
             who = self.parties.get(lot.supplier, Party(lot.supplier))
-            table = _table(
+            table = as_table(
                 ["supplier", "name", "address", "telephone", "supplier's lot", "received", "amount", "what"],
                 [(lot.supplier, who.name, who.address, who.phone, lot.supplier_lot, lot.day,
                   shown(self.graph.made_mg(lot.lot), "mg", self.system), lot.label)],
@@ -206,14 +190,14 @@ class _Writer:
         rows = [(s.lot, s.label, s.supplier or "none on record", s.supplier_lot, s.day) for s in back.sources]
         return (
             f"It was made here, from {len(back.sources)} lots without parents.",
-            _table(["lot", "what", "supplier", "supplier's lot", "received"], rows),
+            as_table(["lot", "what", "supplier", "supplier's lot", "received"], rows),
         )
 
     def _ingredients(self) -> tuple[str, pd.DataFrame | None]:
         packed = [lot for lot in self.recall.affected if self.graph.lot(lot).made_packs is not None]
         if not packed:
             return "Nothing made with it has been packed yet.", None
-        behind = set(packed).union(*(self.graph.reach(lot, "backward") for lot in packed))
+        behind = self.graph.reach_of(packed, "backward")
         order = self.graph.in_making_order(behind)
         sources = [lot for lot in order if not self.graph.into(lot)]
         found = shares_in(self.graph, packed, order, columns=sources)
@@ -226,34 +210,34 @@ class _Writer:
         shares = ["least", "expected", "most"]
         if len(pairs) <= PAIRS_UP_TO:
             rows = [
-                (lot, c.lot, self.graph.lot(c.lot).label, self.graph.lot(c.lot).supplier, _percent(c.least_share),
-                 _percent(c.expected_share), _percent(c.most_share))
+                (lot, c.lot, self.graph.lot(c.lot).label, self.graph.lot(c.lot).supplier, percent(c.least_share),
+                 percent(c.expected_share), percent(c.most_share))
                 for lot, c in pairs
             ]  # fmt: skip
-            return text, _table(["finished lot", "source lot", "what", "supplier", *shares], rows)
+            return text, as_table(["finished lot", "source lot", "what", "supplier", *shares], rows)
         by_source: dict[str, list[Carry]] = {}
         for _, carry in pairs:
             by_source.setdefault(carry.lot, []).append(carry)
         rows = [
             (name, self.graph.lot(name).label, self.graph.lot(name).supplier, str(len(cs)),
-             _percent(min(c.least_share for c in cs)),
-             f"{_percent(min(c.expected_share for c in cs))} to {_percent(max(c.expected_share for c in cs))}",
-             _percent(max(c.most_share for c in cs)))
+             percent(min(c.least_share for c in cs)),
+             f"{percent(min(c.expected_share for c in cs))} to {percent(max(c.expected_share for c in cs))}",
+             percent(max(c.most_share for c in cs)))
             for name, cs in by_source.items()
         ]  # fmt: skip
-        return text, _table(["source lot", "what", "supplier", "in finished lots", *shares], rows)
+        return text, as_table(["source lot", "what", "supplier", "in finished lots", *shares], rows)
 
     def _recipients(self) -> tuple[str, pd.DataFrame | None]:
         frame = self.recall.recipients
         if frame.empty:
             return "Nothing was delivered to a business.", None
         rows = [
-            (r["name"], r["address"], r["phone"], r["lot"], _packs_or_mass(r, self.system), r["day"], r["document"])
+            (r["name"], r["address"], r["phone"], r["lot"], packs_or_mass(r, self.system), r["day"], r["document"])
             for r in frame.to_dict("records")
         ]
         return (
             f"{frame['party'].nunique()} businesses received {len(frame)} deliveries.",
-            _table(["name", "address", "telephone", "lot", "amount", "day", "document"], rows),
+            as_table(["name", "address", "telephone", "lot", "amount", "day", "document"], rows),
         )
 
     def _everywhere(self) -> tuple[str, pd.DataFrame | None]:
@@ -269,7 +253,7 @@ class _Writer:
             sold = f" Counter sales ran from {counter['first_day'].min()} to {counter['last_day'].max()}."
         return (
             f"{len(self.recall.affected)} lots are affected, re-boil included.{sold}",
-            _table(["lot", "what", "made", "on hand", "with customers", "counter", "used in others", "place"], rows),
+            as_table(["lot", "what", "made", "on hand", "with customers", "counter", "used in others", "place"], rows),
         )
 
     def _neighbours(self) -> tuple[str, pd.DataFrame | None]:
@@ -280,7 +264,7 @@ class _Writer:
             f"{len(frame)} lots shared a place and a day with an affected lot but took nothing from it. The recall "
             f"ends before "
             "them because no path leads there; widen it if a shared slab or kettle matters here.",
-            _table(["lot", "kind", "what", "place", "day"], list(frame.itertuples(index=False, name=None))),
+            as_table(["lot", "kind", "what", "place", "day"], list(frame.itertuples(index=False, name=None))),
         )
 
     def _rest(self) -> tuple[str, pd.DataFrame | None]:
@@ -297,7 +281,7 @@ class _Writer:
             f"{self.recall.score:.1f} % is accounted for; "
             f"{shown(self.recall.unexplained, self.recall.score_unit, self.system)} "
             f"is not.{over}",
-            _table(
+            as_table(
                 ["lot", "made", "on hand", "with customers", "counter", "sampled", "scrapped", "lost", "used", "unexplained",
                  "score"],
                 rows,
@@ -310,7 +294,7 @@ class _Writer:
         worst = leaks(self.graph, self.recall.case.lot, explained_mg=self.explained_mg)
         rows = [
             (r["batch"], r["step"], r["day"], *(shown(r[c], "mg", self.system) for c in ("in_mg", "out_mg", "difference_mg")),
-             _percent(r["usual_share"]), shown(r["leak_mg"], "mg", self.system))
+             percent(r["usual_share"]), shown(r["leak_mg"], "mg", self.system))
             for r in worst.to_dict("records")
         ]  # fmt: skip
         text = ", ".join(
@@ -328,7 +312,7 @@ class _Writer:
         )
         return (
             f"{shown(int(own['made']), unit, self.system)} came in: {text}.{loud}",
-            _table(["batch", "step", "day", "in", "out", "difference", "usual", "beyond usual"], rows)
+            as_table(["batch", "step", "day", "in", "out", "difference", "usual", "beyond usual"], rows)
             if rows
             else None,
         )
@@ -338,9 +322,9 @@ class _Writer:
         rows = [("started", f"{case.started_at:%Y-%m-%d %H:%M}", "0 min")]
         rows += [(what, f"{at:%Y-%m-%d %H:%M}", lasted(at - case.started_at)) for what, at in self.recall.clock]
         if took is None:
-            return "The clock is running; nothing has been stopped yet.", _table(["what", "when", "after"], rows)
+            return "The clock is running; nothing has been stopped yet.", as_table(["what", "when", "after"], rows)
         verdict = "inside" if took <= GOAL else "outside"
-        return f"{lasted(took)}, {verdict} the goal of {lasted(GOAL)}.", _table(["what", "when", "after"], rows)
+        return f"{lasted(took)}, {verdict} the goal of {lasted(GOAL)}.", as_table(["what", "when", "after"], rows)
 
     def _changed(self) -> tuple[str, pd.DataFrame | None]:
         changed = sum(1 for row in self.record if row[-1])
@@ -351,7 +335,7 @@ class _Writer:
         return (
             f"{len(self.record)} events stand behind this answer, {changed} of them corrected later (both are "
             f"kept).{doubts}{head}",
-            _table(
+            as_table(
                 ["event", "what", "happened", "recorded", "person", "corrected by"], [tuple(r) for r in self.record]
             ),
         )
@@ -364,7 +348,7 @@ class _Writer:
             for h in self.recall.held
         ]
         if frame.empty:
-            return "Nothing of it is on hand, so there is nothing to hold.", _table(
+            return "Nothing of it is on hand, so there is nothing to hold.", as_table(
                 ["lot", "held"], rows
             ) if rows else None
         rows += [
@@ -372,7 +356,7 @@ class _Writer:
             for r in open_rows.to_dict("records")
         ]
         state = "All stock on hand is held." if open_rows.empty else f"{len(open_rows)} lots are not wholly held yet."
-        return state, _table(["lot", "amount", "place", "when", "by"], rows)
+        return state, as_table(["lot", "amount", "place", "when", "by"], rows)
 
     def _told(self) -> tuple[str, pd.DataFrame | None]:
         frame = self.recall.recipients
@@ -394,7 +378,7 @@ class _Writer:
         return (
             f"{sum(1 for r in rows if r[2] != 'NOT YET')} of {len(rows)} customers were told, {answered_n} have "
             f"answered.",
-            _table(["name", "telephone", "told", "way", "answered", "still there", "coming back"], rows),
+            as_table(["name", "telephone", "told", "way", "answered", "still there", "coming back"], rows),
         )
 
     def _notice(self) -> tuple[str, pd.DataFrame | None]:
@@ -410,16 +394,6 @@ class _Writer:
              *(shown(r[c], "mg", self.system) for c in ("mass_in_mg", "step_in_mg", "step_out_mg")), r["event"])
             for r in self.recall.path.table().to_dict("records")
         ]  # fmt: skip
-        return _table(["day", "step", "batch", "person", "from", "into", "taken", "step in", "step out", "event"], rows)
-
-
-def _table(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> pd.DataFrame:
-    return pd.DataFrame([tuple(str(v) for v in row) for row in rows], columns=list(columns))
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.1f} %" if share == 0 or share >= 0.0005 else f"{100 * share:.4f} %"
-
-
-def _packs_or_mass(row: Mapping[Any, Any], system: str) -> str:
-    return shown(row["packs"], "packs") if row["packs"] else shown(row["mass_mg"], "mg", system)
+        return as_table(
+            ["day", "step", "batch", "person", "from", "into", "taken", "step in", "step out", "event"], rows
+        )

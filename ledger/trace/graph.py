@@ -186,17 +186,19 @@ class LotGraph:
 
     def reach(self, start: str, direction: Direction) -> set[str]:
         """Every lot met from ``start`` (not counted itself), each once, however many ways lead to it."""
-        self.lot(start)
+        return self.reach_of([start], direction) - {start}
+
+    def reach_of(self, starts: Iterable[str], direction: Direction) -> set[str]:
+        """Every lot met from any of ``starts``, these included, in one walk."""
         steps = self._in if direction == "backward" else self._out
-        seen = {start}
-        todo = [start]
+        todo = [self.lot(start).lot for start in starts]
+        seen = set(todo)
         while todo:
             for edge in steps.get(todo.pop(), ()):
                 other = edge.parent if direction == "backward" else edge.child
                 if other not in seen:
                     seen.add(other)
                     todo.append(other)
-        seen.discard(start)
         return seen
 
     def in_making_order(self, lots: set[str]) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Query, Response
@@ -9,8 +10,10 @@ from pydantic import BaseModel, Field
 
 from ledger.application import audit, audit_epcis, audit_label, audit_proof, audit_recall
 from ledger.application.report_text import as_data
+from ledger.errors import UnknownThing
 from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
 from ledger.interfaces.web_api.commands import out
+from ledger.interfaces.web_api.problems import NotThere
 from ledger.interfaces.web_api.schemas import OutcomeOut
 from ledger.trace.label_sheets import SHEETS
 from ledger.trace.proof import proof_to_json
@@ -24,11 +27,19 @@ Known = Annotated[str, Query(max_length=20, description="As known on this day or
 PDF = "application/pdf"
 
 
+def _there(ask: Callable[[], Any]) -> Any:
+    """The answer; a mark that is not in this ledger is a 404 to whoever only asks."""
+    try:
+        return ask()
+    except UnknownThing as error:
+        raise NotThere(error.message, **error.facts) from error
+
+
 @router.get("/trace", summary="Follow a lot, batch, jar or document")
 def trace(ledger: TheLedger, asked: Asked, mark: Mark, direction: Literal["forward", "backward"] = "backward", known: Known = "",
           form: Literal["json", "svg"] = "json") -> Any:  # fmt: skip
     """The lots on the way with their shares, the steps, and (forward) where it left. `form=svg` draws it when it is short enough."""
-    made = audit.trace(ledger, mark, direction, known or None)
+    made = _there(lambda: audit.trace(ledger, mark, direction, known or None))
     if form == "svg":
         return Response(made.drawing, media_type="image/svg+xml") if made.drawing else Response(status_code=204)
     return as_data(made.report)
@@ -37,14 +48,14 @@ def trace(ledger: TheLedger, asked: Asked, mark: Mark, direction: Literal["forwa
 @router.get("/lots/{lot}/story", summary="The story of a lot, and whether it adds up")
 def story(lot: str, ledger: TheLedger, asked: Asked, known: Known = "") -> Any:
     """Balance, movements, and the steps that leak."""
-    return as_data(audit.lot_report(ledger, lot, known or None))
+    return as_data(_there(lambda: audit.lot_report(ledger, lot, known or None)))
 
 
 @router.get("/lots/{lot}/label", summary="Labels of a packed lot as PDF", response_class=Response)
 def label(lot: str, ledger: TheLedger, asked: Asked, sheet: Annotated[str, Query(max_length=20)] = "a4-24",
           count: Annotated[int, Query(ge=0, le=5000)] = 0, skip: Annotated[int, Query(ge=0, le=100)] = 0, short: bool = False) -> Response:  # fmt: skip
     """`count=0` prints one for each pack on hand. Check the words against the food law where you sell."""
-    data, made, _ = audit_label.labels_pdf(ledger, lot, sheet, count=count, skip=skip, short=short)
+    data, made, _ = _there(lambda: audit_label.labels_pdf(ledger, lot, sheet, count=count, skip=skip, short=short))
     return Response(data, media_type=PDF, headers={"Content-Disposition": f'inline; filename="labels-{made.lot}.pdf"'})
 
 
@@ -60,7 +71,7 @@ def sheets() -> dict[str, str]:
 def epcis(ledger: TheLedger, asked: Asked, lot: Annotated[str, Query(max_length=64)] = "",
           first: Annotated[str, Query(max_length=10)] = "", last: Annotated[str, Query(max_length=10)] = "") -> Response:  # fmt: skip
     """Give `lot`, or `first` and `last` (days)."""
-    text, _ = audit_epcis.export(ledger, lot, first, last)
+    text, _ = _there(lambda: audit_epcis.export(ledger, lot, first, last))
     return Response(text, media_type="application/ld+json")
 
 
@@ -68,7 +79,7 @@ def epcis(ledger: TheLedger, asked: Asked, lot: Annotated[str, Query(max_length=
 def proof(ledger: TheLedger, asked: Asked, of: Annotated[str, Query(min_length=1, max_length=64, description="Entry number or lot")],
           since: Annotated[str, Query(max_length=100, description="An earlier checkpoint, SIZE:ROOT")] = "") -> Response:  # fmt: skip
     """The file that `slabbook proof` writes; see docs/verify-without-us.md."""
-    made = audit_proof.proof(ledger, of, earlier=audit_proof.read_head(since) if since else None)
+    made = _there(lambda: audit_proof.proof(ledger, of, earlier=audit_proof.read_head(since) if since else None))
     return Response(
         proof_to_json(made),
         media_type="application/json",
@@ -127,7 +138,7 @@ def start(ledger: TheLedger, given: Annotated[StartIn, Body()]) -> Any:
 def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf", "html", "csv"] = "json") -> Any:
     """`form=pdf`, `html` and `csv` are the printable report of the twelve audit questions."""
     if form == "json":
-        r = audit_recall.work(ledger, recall).recall
+        r = _there(lambda: audit_recall.work(ledger, recall)).recall
         frames = {
             "accounts": r.accounts,
             "recipients": r.recipients,
@@ -141,7 +152,7 @@ def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf
             "clock": [{"what": w, "at": at.isoformat()} for w, at in r.clock],
             **{k: [{str(c): (v.item() if hasattr(v, "item") else v) for c, v in row.items()} for row in f.to_dict("records")] for k, f in frames.items()},
         }  # fmt: skip
-    made = audit_recall.report(ledger, recall)
+    made = _there(lambda: audit_recall.report(ledger, recall))
     if form == "pdf":
         paper = "letter" if asked.site.paper == "letter" else "A4"
         return Response(to_pdf(made, paper=paper), media_type=PDF)
@@ -155,7 +166,7 @@ def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf
 @router.get("/recalls/{recall}/notice", summary="The notice to customers", response_class=Response)
 def notice(recall: str, ledger: TheLedger, asked: Asked, form: Literal["text", "pdf"] = "text") -> Response:
     """Agree the words with the local food authority before it goes out."""
-    text = audit_recall.notice(ledger, recall)
+    text = _there(lambda: audit_recall.notice(ledger, recall))
     return Response(text, media_type="text/plain") if form == "text" else Response(notice_pdf(text), media_type=PDF)
 
 
