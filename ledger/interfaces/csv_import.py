@@ -157,8 +157,10 @@ def _told(line: int, row: Mapping[str, str], error: SlabbookError, mapping: Colu
 
 
 def _guess(row: Mapping[str, str], error: SlabbookError) -> str:
+    """The column whose value the error speaks of: what was asked for first, then a name."""
+    first = {str(error.facts[k]) for k in ("asked", "wanted", "value", "limit", "day") if k in error.facts}
     facts = {str(v) for v in error.facts.values() if isinstance(v, (str, int))}
-    return next((k for k, v in row.items() if v in facts), "")
+    return next((k for told in (first, facts) for k, v in row.items() if v in told), "")
 
 
 def _commands(kind: str, row: Mapping[str, str]) -> Iterator[tuple[str, dict[str, Any]]]:

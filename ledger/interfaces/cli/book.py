@@ -15,7 +15,7 @@ from ledger.application.ledger import Order
 from ledger.domain.books.commands import Define
 from ledger.domain.books.entries import KIND_OF, KINDS
 from ledger.interfaces import book_file
-from ledger.interfaces.cli.context import Shop, console, pass_shop
+from ledger.interfaces.cli.context import Shop, console, pass_shop, read_text
 
 
 @click.group("book")
@@ -29,7 +29,7 @@ def book() -> None:
 @pass_shop
 def load(shop: Shop, file: Path, kind: str | None) -> None:
     """Load a TOML book, or a CSV file of one kind. Loading again records only what differs."""
-    text = file.read_text(encoding="utf-8-sig")
+    text = read_text(file)
     ledger = shop.ledger
     known = ledger.book()
     if file.suffix.lower() == ".csv":

@@ -12,6 +12,7 @@ import click
 from rich.console import Console
 
 from ledger.application.ledger import Ledger, Outcome, open_ledger
+from ledger.errors import BadInput
 from ledger.interfaces.commands_in import read_command
 
 DEFAULT_URL = "sqlite:///slabbook.sqlite"
@@ -92,6 +93,19 @@ def shop_options(function: Any) -> Any:
     for option in reversed(options):
         function = option(function)
     return function
+
+
+def read_text(file: Path) -> str:
+    """A text file in UTF-8, with or without a byte order mark. Raises BadInput naming the place of what is not."""
+    data = file.read_bytes()
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise BadInput(
+            f"{file.name} is not UTF-8 text (line {line}); save it again as UTF-8 (in a spreadsheet: CSV UTF-8).",
+            file=str(file), line=line,
+        ) from error  # fmt: skip
 
 
 def pairs(values: tuple[str, ...], what: str) -> list[tuple[str, str]]:

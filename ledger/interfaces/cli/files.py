@@ -10,7 +10,7 @@ import click
 import pandas as pd
 
 from ledger.errors import BadInput
-from ledger.interfaces.cli.context import Shop, console, pass_shop
+from ledger.interfaces.cli.context import Shop, console, pass_shop, read_text
 from ledger.interfaces.csv_import import KINDS, import_csv, read_mapping
 from ledger.interfaces.exports import write
 
@@ -26,10 +26,8 @@ from ledger.interfaces.exports import write
 @pass_shop
 def import_(shop: Shop, kind: str, file: Path, mapping: Path | None, dry: bool, partial: bool) -> None:
     """Record receipts, batches or daily sales from a CSV file. Safe to run twice."""
-    columns = read_mapping(mapping.read_text(encoding="utf-8")) if mapping else None
-    done = import_csv(
-        shop.ledger, kind, file.read_text(encoding="utf-8-sig"), columns, by=shop.by, dry=dry, partial=partial
-    )
+    columns = read_mapping(read_text(mapping)) if mapping else None
+    done = import_csv(shop.ledger, kind, read_text(file), columns, by=shop.by, dry=dry, partial=partial)
     out = console()
     for bad in done.bad:
         where = (
