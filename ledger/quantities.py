@@ -52,7 +52,7 @@ _BASE = {
 }
 
 _COMPOUND = re.compile(
-    r"""\s*(?P<sign>[-+]?)(?P<whole>\d+(?:[.,]\d+)?|\.\d+)(?:\s+(?P<num>\d+)/(?P<den>\d+)|/(?P<over>\d+))?\s*(?P<unit>[A-Za-z"']+)"""
+    r"""\s*(?P<sign>[-+]?)(?P<whole>\d+(?:[.,]\d+)?|\.\d+)(?:\s+(?P<num>\d+)/(?P<den>0*[1-9]\d*)|/(?P<over>0*[1-9]\d*))?\s*(?P<unit>[A-Za-z"']+)"""
 )
 
 
