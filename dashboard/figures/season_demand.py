@@ -95,10 +95,13 @@ def day(frame: pd.DataFrame, title: str) -> go.Figure:
                        hovertemplate="%{y}, " + step + ", %{text}<extra></extra>")  # fmt: skip
     first = int(frame["start_min"].min()) // 60 if len(frame) else 9
     last = int((frame["start_min"] + frame["minutes"]).max()) // 60 + 1 if len(frame) else 17
-    hours = list(range(first, last + 1))
+    hours = list(range(first, last + 1, 2))
     figure.update_xaxes(
-        tickvals=[60 * h for h in hours], ticktext=[f"{h}:00" for h in hours], range=[60 * first, 60 * last]
+        tickvals=[60 * h for h in hours],
+        ticktext=[f"{h}:00" for h in hours],
+        range=[60 * first, 60 * last],
+        tickangle=0,
     )
     figure.update_yaxes(autorange="reversed")
     figure.update_layout(barmode="overlay")
-    return house(figure, title, 150 + 46 * frame["batch"].nunique())
+    return _topped(house(figure, title, 150 + 46 * frame["batch"].nunique()))
