@@ -37,7 +37,7 @@ CLOCKS = {
 }
 MAY_IMPORT = {
     "ledger/craft": {"ledger.errors", "ledger.quantities", "ledger.craft"},
-    "ledger/domain": {"ledger.errors", "ledger.quantities", "ledger.domain"},
+    "ledger/domain": {"ledger.errors", "ledger.quantities", "ledger.domain", "ledger.craft.water"},
     "ledger/analytics": {"ledger.errors", "ledger.quantities", "ledger.domain", "ledger.analytics"},
     "ledger/forecast": {"ledger.errors", "ledger.quantities", "ledger.forecast"},
     "ledger/planning": {"ledger.errors", "ledger.quantities", "ledger.planning", "ledger.forecast"},

@@ -76,6 +76,22 @@ def test_an_end_temperature_off_the_recipe_is_accepted_and_flagged(bench):
     assert [f.code for f in event.flags] == ["end-temperature"]
 
 
+def test_at_a_height_the_recipes_temperature_comes_down_with_boiling_water(bench):
+    # water boils 5.05 °C lower at 1,524 m (US Standard Atmosphere 1976 with the Antoine equation, derived table)
+    from ledger.domain.batch.decider import boiling_drop_mc
+    from ledger.domain.books import entries as e
+    from ledger.domain.books.commands import Define
+
+    assert boiling_drop_mc(1_524) == pytest.approx(5_050, abs=120)
+    assert boiling_drop_mc(0) == 0
+    bench.do(Define(day=DAY, entry=e.Site(id="BENCH", name="High bench", altitude_m=1_524)))
+    (event,) = bench.do(cook(end_temperature_mc=149_400, end_temperature="149.4 C"))
+    assert not event.flags
+    bench.do(bc.OpenBatch(day=DAY, flavour="LEMON"))
+    (event,) = bench.do(cook(batch="26045B", end_temperature_mc=154_400))
+    assert "1524 m above sea level" in event.flags[0].text
+
+
 def test_an_unknown_lot_is_refused_with_the_way_out(bench):
     bench.refuses(cook(takes=(Take(lot="SUG-9", mass_mg=KG),)), UnknownThing, "SUG-9", "slabbook stock")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from ledger.craft.water import pressure_at_altitude, water_boils_at
 from ledger.domain.batch import commands as c
 from ledger.domain.batch.watch import watch
 from ledger.domain.batch.events import (
@@ -300,17 +301,23 @@ def _station(cmd: c.StepCommand, state: State) -> str:
 def _temperature_flag(cmd: c.Cook, batch: Batch, book: Book) -> list[Flag]:
     if not cmd.end_temperature_mc:
         return []
-    off = cmd.end_temperature_mc - batch.end_temperature_mc
-    if abs(off) <= batch.temperature_tolerance_mc:
+    site = book.site()
+    wanted = batch.end_temperature_mc - boiling_drop_mc(site.altitude_m)
+    if abs(cmd.end_temperature_mc - wanted) <= batch.temperature_tolerance_mc:
         return []
-    units = book.site().units
+    here = f" ({site.altitude_m} m above sea level)" if wanted != batch.end_temperature_mc else ""
     return [
         Flag(
             code="end-temperature",
-            text=f"Cook ended at {temperature_text(cmd.end_temperature_mc, units)}; the recipe says "
-            f"{temperature_text(batch.end_temperature_mc, units)}, give or take {batch.temperature_tolerance_mc / 1000:.1f} °C.",
+            text=f"Cook ended at {temperature_text(cmd.end_temperature_mc, site.units)}; the recipe wants "
+            f"{temperature_text(wanted, site.units)} here{here}, give or take {batch.temperature_tolerance_mc / 1000:.1f} °C.",
         )
     ]
+
+
+def boiling_drop_mc(altitude_m: int) -> int:
+    """How far below 100 °C water boils at a height, in thousandths: an end temperature given for sea level comes down by as much."""
+    return round((water_boils_at(pressure_at_altitude(0)) - water_boils_at(pressure_at_altitude(altitude_m))) * 1000)
 
 
 def add_days(day: str, days: int) -> str:
