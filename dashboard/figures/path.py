@@ -26,6 +26,6 @@ def whereabouts(amounts: Sequence[tuple[str, int]], unit: str, still_out: int, t
     says = "Nothing lies with business customers any more"
     if still_out > 0:
         says = f"{still_out} {unit} lie with customers: " + (
-            f"call {to_call} of them" if to_call else "all were called, pull them back"
+            f"{to_call} still to call" if to_call else "all were called, pull them back"
         )
     return house(figure, says, 90 + 44 * len(amounts))

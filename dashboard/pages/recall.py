@@ -63,10 +63,10 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         html.P(f"{r.case.reason}. {len(r.affected)} lots are affected; {r.score:.2f} % of {made} {r.score_unit} are accounted for.", className="sentence"),
         html.Div([*buttons, *papers], className="actions"),
         chart(whereabouts(amounts, r.score_unit, int(rows["still_out"].sum()), len(calls)), ", ".join(f"{n} {w}" for w, n in amounts)),
-        html.P("All stock on hand is held." if todo.empty else f"Still to hold: {', '.join(todo['lot'])}.", className="sentence" if todo.empty else "caution"),
-        table_of("Customers to call, most packs first", ["customer", "telephone", "address", "packs", ""], [
-            [row["name"] or row["party"], html.A(row["phone"], href=f"tel:{row['phone']}") if row["phone"] else "none on record", row["address"], row["packs"],
-             "" if case.closed else html.A("Called", href=f"/recall/{code}/note?kind=called&partner={row['party']}", className="plain")]
+        html.P("It is closed: what was held then is in the report." if case.closed else "All stock on hand is held." if todo.empty else f"Still to hold: {', '.join(todo['lot'])}.", className="sentence" if todo.empty or case.closed else "caution"),
+        table_of("Customers to call, most packs first", ["customer", "", "telephone", "packs", "address"], [
+            [row["name"] or row["party"], "" if case.closed else html.A("Called", href=f"/recall/{code}/note?kind=called&partner={row['party']}", className="plain"),
+             html.A(row["phone"], href=f"tel:{row['phone']}") if row["phone"] else "none on record", row["packs"], row["address"]]
             for row in calls.to_dict("records")], (3,)) if len(calls) else html.P("Every customer who had some was called.", className="sentence"),
         table_of("Deliveries", ["customer", "address", "lot", "packs", "day", "document"], [
             [x["name"], x["address"], dcc.Link(x["lot"], href=f"/lots?mark={x['lot']}"), x["packs"], x["day"], x["document"]] for x in r.recipients.to_dict("records")], (3,))

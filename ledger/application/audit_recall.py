@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -201,13 +202,20 @@ def _customers(case: Case) -> list[Told]:
 
 
 def _held(on: Basis, graph: LotGraph, started: RecallStarted, case: Case) -> list[Held]:
-    """Lots of the recall that are held now, with all they hold."""
-    found = on.queries.lots(holding=True, names=[started.lot, *graph.reach(started.lot, "forward")])
+    """Lots of the recall with all they hold, each with when and by whom it was set aside: held now, or held until the recall closed."""
+    affected = [started.lot, *graph.reach(started.lot, "forward")]
+    orders: dict[str, tuple[datetime, str]] = {}
+    for row in on.queries.log(name="lot.held", text=f'"recall":"{started.recall}"', most=10_000).to_dict("records"):
+        for lot in json.loads(row["payload"])["lots"]:
+            orders[str(lot)] = (_moment(str(row["recorded_at"])), str(row["recorded_by"]))
     rows = []
-    for r in found[found["held"] != ""].to_dict("records"):
+    for r in on.queries.lots(holding=True, names=affected).to_dict("records"):
         lot = graph.lot(str(r["lot"]))
+        if not r["held"] and (case.closed is None or lot.lot not in orders):
+            continue
+        at, by = orders.get(lot.lot, (case.at, case.by))
         amount = lot.on_hand_packs if lot.made_packs is not None else lot.on_hand_mg
-        rows.append(Held(lot.lot, amount, lot.place, case.at, case.by))
+        rows.append(Held(lot.lot, amount, lot.place, max(at, case.at), by))
     return rows
 
 

@@ -33,6 +33,8 @@ def as_table(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> pd.DataFr
 
 def percent(share: float) -> str:
     """A share of 1 in per cent, small ones with more places so that a trace is never told as nothing."""
+    if 0 < share < 0.0000005:
+        return "under 0.0001 %"
     return f"{100 * share:.1f} %" if share == 0 or share >= 0.0005 else f"{100 * share:.4f} %"
 
 

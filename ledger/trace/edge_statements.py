@@ -3,7 +3,8 @@
 ``UNION`` (not ``UNION ALL``) drops a lot that was met before, so a lot reached by many ways is followed once. Each
 statement hands over every edge into each lot of the path, which is what shares and tables need. ``CROSS JOIN`` keeps
 the order of the join. **Never run ANALYZE on this table in SQLite**: with statistics its planner builds a Bloom filter
-over the whole table inside the recursion (measured 2026-11: 15 ms in place of 0.03 ms). Parameters: ``site``, ``lot``
+over the whole table inside the recursion (measured 2026-11: 15 ms in place of 0.03 ms). ``known_from + 0`` keeps SQLite
+from walking the index on that column instead of the one on the lot (55 ms in place of 0.1 ms on a three-year shop). Parameters: ``site``, ``lot``
 and ``known`` (the ledger position as of which to ask; use ``NOW`` for the present).
 """
 
@@ -12,7 +13,7 @@ from __future__ import annotations
 NOW = 2**53 - 2
 """A position later than any but below the mark of rows that are still believed, so it asks for the present."""
 
-_BELIEVED = "e.known_from <= :known AND e.known_to > :known"
+_BELIEVED = "e.known_from + 0 <= :known AND e.known_to > :known"
 _COLUMNS = "e.parent, e.child, e.mass_mg, e.step, e.batch, e.day, e.known_from, e.origin"
 
 FORWARD_LOTS = f"""

@@ -52,7 +52,12 @@ def _status(shop: Shop, recall: str) -> None:
         )
     todo = r.holdings[r.holdings["still_to_hold"] > 0]
     out.print(
-        "  All stock on hand is held." if todo.empty else f"  STILL TO HOLD: {', '.join(todo['lot'])}.", markup=False
+        "  What was on hand was held."
+        if worked.case.closed
+        else "  All stock on hand is held."
+        if todo.empty
+        else f"  STILL TO HOLD: {', '.join(todo['lot'])}.",
+        markup=False,
     )
     calls = r.to_call
     out.print(f"  Customers to call: {len(calls)}", markup=False)
