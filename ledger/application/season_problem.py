@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -22,6 +22,7 @@ from ledger.planning.day import DayShop
 from ledger.planning.expected_loss import with_curves, with_safety
 from ledger.planning.newsvendor import sd_of_band
 from ledger.planning.problem import price_of_a_missed_kilo
+from ledger.planning.scenarios import Spread
 
 SPOILED_SUGAR_PERCENT = 20
 """After its feast a kilo is worth this share of its material (common practice, no source)."""
@@ -414,9 +415,37 @@ def _standing(
     return tuple(frozen), tuple(kept), frozen_weeks
 
 
-def without_frozen(asked: Asked) -> Problem:
-    """The problem with nothing held from the plan in force."""
-    return replace(asked.problem, frozen_weeks=0, frozen=(), kept=())
+def spread_of(forecast: Made) -> Spread:
+    """How widely seasons are drawn when a plan is scored again: the calibrated bands of this forecast as coefficients of variation.
+
+    The shop's 8-week sum gives what is common to all flavours; it is taken out of the flavours' own sums.
+    """
+    sums = forecast.result.cumulated
+    sums = sums[sums["mean"] > 0]
+    sums = sums.assign(cv=(sums["q90"] - sums["q10"]) / 2.563 / sums["mean"])
+    weekly = forecast.result.weekly
+    weekly = weekly[(weekly["level"] == "flavour") & (weekly["mean"] > 0)]
+    weekly = weekly.assign(cv=(weekly["q90"] - weekly["q10"]) / 2.563 / weekly["mean"])
+    usual = Spread()
+
+    def middle(rows: pd.DataFrame, otherwise: float) -> float:
+        return float(rows["cv"].median()) if len(rows) else otherwise
+
+    flavours = sums[sums["level"] == "flavour"]
+    only = flavours["season_only"].astype(bool)
+    common = middle(sums[(sums["level"] == "shop") & (sums["span"] == "8")], usual.common)
+    everyday = middle(flavours[~only & (flavours["span"] == "8")], usual.everyday_level)
+    season = middle(flavours[only & (flavours["span"] == "season")], usual.season_level)
+    seasonal = weekly["season_only"].astype(bool)
+    return Spread(
+        common=common,
+        everyday_level=max(0.0, everyday**2 - common**2) ** 0.5,
+        season_level=max(0.0, season**2 - common**2) ** 0.5,
+        everyday_week=middle(weekly[~seasonal], usual.everyday_week),
+        season_week=usual.season_week
+        if weekly[seasonal].empty
+        else min(usual.season_week, middle(weekly[seasonal], usual.season_week)),
+    )
 
 
-__all__ = ["Asked", "plan_in_force", "problem_of", "things", "without_frozen"]
+__all__ = ["Asked", "plan_in_force", "problem_of", "spread_of", "things"]
