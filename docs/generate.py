@@ -179,7 +179,9 @@ def command_line_page() -> str:
 
 
 def _help(command: click.Command, name: str) -> str:
-    context = click.Context(command, info_name=name, terminal_width=110, max_content_width=110)
+    context = click.Context(
+        command, info_name=name, terminal_width=110, max_content_width=110, help_option_names=["-h", "--help"]
+    )
     return "\n".join(line.rstrip() for line in command.get_help(context).splitlines())
 
 

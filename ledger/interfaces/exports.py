@@ -15,6 +15,8 @@ SUFFIXES = (".csv", ".parquet", ".xlsx", ".json")
 
 def to_bytes(tables: Mapping[str, pd.DataFrame], suffix: str) -> bytes:
     """Some tables as one file: CSV, Parquet and JSON take one table, XLSX takes a sheet each. Raises BadInput for another suffix."""
+    if not tables:
+        raise BadInput("There is nothing to write: this report has no table for what was asked.")
     if suffix == ".xlsx":
         buffer = io.BytesIO()
         with pd.ExcelWriter(buffer, engine="openpyxl") as writer:

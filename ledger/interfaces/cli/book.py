@@ -10,7 +10,8 @@ import click
 import msgspec
 from rich.table import Table
 
-from ledger.application.contacts import set_contacts
+from ledger.application.contacts import KINDS as CONTACT_KINDS
+from ledger.application.contacts import erase_contact, set_contacts
 from ledger.application.ledger import Order
 from ledger.domain.books.commands import Define
 from ledger.domain.books.entries import KIND_OF, KINDS
@@ -98,6 +99,19 @@ def history(shop: Shop, kind: str, id: str) -> None:
             markup=False,
         )
         before = data
+
+
+@book.command("forget")
+@click.argument("kind", type=click.Choice(CONTACT_KINDS))
+@click.argument("id")
+@pass_shop
+def forget(shop: Shop, kind: str, id: str) -> None:
+    """Erase the name, address and telephone of a worker or business. The log keeps the id, which says nothing by itself."""
+    erase_contact(shop.ledger, kind, id)
+    console().print(
+        f"No name is kept for {kind} {id} any more. Backups, printed sheets and files made before may still hold it.",
+        markup=False,
+    )
 
 
 COMMANDS: tuple[click.Command, ...] = (book,)
