@@ -219,10 +219,11 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
     notes = [*air_notes, *recipe.notes, *dressed.notes, *known.notes, *([pack_note] if pack_note else [])]
     hints = []
     if any(flag.code == "ends-exceed-yield" for flag in sheet.flags):
-        log = thinner_log(sheet.sizes, ask.ends_um is None and not bench.ends_um)
+        flag = next(flag for flag in sheet.flags if flag.code == "ends-exceed-yield")
+        log = thinner_log(sheet.sizes, ask.ends_um is None and not bench.ends_um, flag.limit / flag.value)
         if log:
             hints.append(
-                f"A thinner log loses less in its ends: one of {size_text(log, units)} would give the {sheet.sizes.pieces_wanted} pieces."
+                f"A thinner log loses less in its ends: one of {size_text(log, units)} would give the {sheet.sizes.pieces_wanted} pieces from the usual mass."
             )
     if not found.folder:
         notes.append("No picture file: planned as a plain rod of one colour.")

@@ -281,17 +281,18 @@ def names_of(book: Book) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     return tuple((m.id, m.name, m.allergens) for m in book.all(e.Material))
 
 
-def thinner_log(sizes: SizePlan, ends_follow: bool) -> int:
+def thinner_log(sizes: SizePlan, ends_follow: bool, share: float = 1.0) -> int:
     """The thickest log, in steps of 5 mm, whose ends leave the pieces wanted; 0 where no thinner log helps.
 
     A log of the same sugar grows longer as ``(old / new)^2``, so its two ends are a smaller part of it.
 
     Arguments:
         ends_follow: whether the ends are a share of the diameter, or a length that stays.
+        share: how much of the planned mass the log should do with (1.0: all of it).
     """
-    whole_pieces = sizes.pieces_cut * sizes.log_length_um / sizes.usable_log_um
+    whole_pieces = share * sizes.pieces_cut * sizes.log_length_um / sizes.usable_log_um
     for log in range(sizes.log_um - sizes.log_um % 5_000, sizes.rod_um * 3, -5_000):
-        length = sizes.log_length_um * (sizes.log_um / log) ** 2
+        length = share * sizes.log_length_um * (sizes.log_um / log) ** 2
         ends = sizes.ends_um * (log / sizes.log_um if ends_follow else 1)
         if log < sizes.log_um and whole_pieces * (1 - ends / length) >= sizes.pieces_wanted * 1.005:
             return log

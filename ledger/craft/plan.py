@@ -49,6 +49,18 @@ def _density_of(request: SheetRequest) -> Density:
     return density.learned_density(request.weighings, density.assumed_density(by_area))
 
 
+def _enough(request: SheetRequest, rho: Density, piece_mg: int, wanted: int, by_yield_mg: int) -> int:
+    """Mass on the slab from which the wanted pieces can be cut: the yield's, or more where ends and pour allowance take more."""
+    slab_mg = by_yield_mg
+    for _ in range(12):
+        portions = portion_masses(request.design, slab_mg, request.clear_kg_m3, request.pulled_kg_m3)
+        log = geometry.plan_log(sum(portion.in_log_mg for portion in portions), rho.kg_m3, request.sizes)
+        if log.pieces_cut >= wanted:
+            break
+        slab_mg += max((wanted - log.pieces_cut) * piece_mg, piece_mg)
+    return slab_mg
+
+
 def _cook_plan(request: SheetRequest, slab_mg: int) -> tuple[CookPlan, tuple[cook.ChargeLine, ...]]:
     recipe, site = request.recipe, request.site
     water = water_boils_here(site)
@@ -100,6 +112,7 @@ def _sizes(
     sizes, design = request.sizes, request.design
     log = geometry.plan_log(log_mg, rho.kg_m3, sizes)
     thicker = geometry.one_step_thicker(log, sizes, request.rod_step_um, rho.kg_m3)
+    good = min(good, log.pieces_cut)  # no more can be good than are cut
     packs = request.packs or good // each
     return SizePlan(
         log_um=sizes.log_um,
@@ -136,9 +149,7 @@ def _sizes(
     ), log
 
 
-def _flags(
-    sizes: SizePlan, cook_plan: CookPlan, thin: tuple[SheetThinness, ...], request: SheetRequest, wanted: int
-) -> list[Flag]:
+def _flags(by_yield_mg: int, cook_plan: CookPlan, thin: tuple[SheetThinness, ...], request: SheetRequest) -> list[Flag]:
     limit = request.least_line_um
     flags = []
     for item in thin:
@@ -146,8 +157,8 @@ def _flags(
             flags.append(Flag(code="thin-line", subject=item.title, value=item.line_um, limit=limit))
         if 0 < item.gap_um < limit:
             flags.append(Flag(code="thin-gap", subject=item.title, value=item.gap_um, limit=limit))
-    if sizes.pieces_cut < wanted:
-        flags.append(Flag(code="ends-exceed-yield", subject="", value=sizes.pieces_cut, limit=wanted))
+    if cook_plan.slab_mg > by_yield_mg:
+        flags.append(Flag(code="ends-exceed-yield", subject="", value=cook_plan.slab_mg, limit=by_yield_mg))
     softens = density.glass_softens_at(cook_plan.moisture_high_ppm)
     if softens < WARM_ROOM_C:
         flags.append(Flag(code="soft-glass", subject="", value=whole(softens * 1000), limit=whole(WARM_ROOM_C * 1000)))
@@ -173,7 +184,8 @@ def plan_batch(request: SheetRequest) -> BatchSheet:
     each, wanted = _pieces_wanted(request, piece_mg)
     history: ProcessYield = recent_yield(request.yields, recipe.process_yield_ppm, recipe.process_yield_spread_ppm)
     planned_on = history.low_ppm if request.plan_on_low_yield else history.likely_ppm
-    slab_mg = -(-wanted * piece_mg * PPM // planned_on)
+    by_yield_mg = -(-wanted * piece_mg * PPM // planned_on)
+    slab_mg = _enough(request, rho, piece_mg, wanted, by_yield_mg)
     cook_plan, charge = _cook_plan(request, slab_mg)
 
     def good_pieces(yield_ppm: int) -> int:
@@ -245,6 +257,6 @@ def plan_batch(request: SheetRequest) -> BatchSheet:
         thinness=thin,
         allergens=recipe.allergens,
         changeover=changeover_note(request.previous_allergens, recipe.allergens),
-        flags=tuple(dict.fromkeys((*shelf.flags, *_flags(sizes, cook_plan, thin, request, wanted)))),
+        flags=tuple(dict.fromkeys((*shelf.flags, *_flags(by_yield_mg, cook_plan, thin, request)))),
         picture_png_base64=base64.b64encode(picture_png(design, PICTURE_PIXELS)).decode("ascii"),
     )

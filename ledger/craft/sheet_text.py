@@ -113,8 +113,8 @@ def flag_text(flag: Flag, units: Units) -> str:
             return f"Past its date and passed over, decide on it: lot {flag.subject}."
         case "ends-exceed-yield":
             return (
-                f"Only {flag.value} pieces can be cut from the log for {flag.limit} wanted: the ends and the pour "
-                "allowance take more than the yield leaves. Plan on the low yield or shorten the ends."
+                f"Sized by the log's ends: {weigh_text(flag.value, units)} on the slab where the usual yield alone would ask "
+                f"{weigh_text(flag.limit, units)}. A thinner log or shorter ends would need less."
             )
         case "soft-glass":
             return (

@@ -565,8 +565,11 @@ def test_a_thinner_log_is_named_where_the_ends_take_too_much_and_it_helps(shop: 
     named = int(planned.hints[0].split(" mm")[0].split()[-1])
     helped = sheets.plan(shop, replace(ask, log_um=named * 1000)).sheet
     assert helped.sizes.pieces_cut >= helped.sizes.pieces_wanted
+    assert not helped.flags
+    assert helped.cook.slab_mg < planned.sheet.cook.slab_mg
     worse = sheets.plan(shop, replace(ask, log_um=(named + 15) * 1000)).sheet
-    assert worse.sizes.pieces_cut < worse.sizes.pieces_wanted * 1.01
+    assert [flag.code for flag in worse.flags] in ([], ["ends-exceed-yield"])
+    assert worse.cook.slab_mg >= helped.cook.slab_mg
 
 
 # --- the command line ---------------------------------------------------------------------------------------------------

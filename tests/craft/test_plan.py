@@ -155,7 +155,10 @@ def test_a_doubtful_thermometer_is_flagged():
 
 def test_ends_longer_than_the_yield_allows_are_flagged():
     long_ends = replace(request(HOLLY).sizes, ends_um=60_000)
-    assert "ends-exceed-yield" in codes(plan_batch(request(HOLLY, sizes=long_ends)))
+    grown = plan_batch(request(HOLLY, sizes=long_ends))
+    assert "ends-exceed-yield" in codes(grown)
+    assert grown.cook.slab_mg > plan_batch(request(HOLLY)).cook.slab_mg
+    assert grown.sizes.pieces_cut >= grown.sizes.pieces_wanted
 
 
 def test_the_changeover_note_names_what_the_last_batch_held():
