@@ -14,7 +14,7 @@ from ledger.domain.books.commands import Define
 from ledger.domain.codes import next_batch_code
 from ledger.domain.parts import Work
 from ledger.errors import BadInput, Refused
-from seeds.shop import calendar, corrections, mishaps, recalls, under_way
+from seeds.shop import calendar, corrections, mishaps, recalls, sheets, under_way
 from seeds.shop.recorder import Recorder, at
 from seeds.shop.settings import shop as read_shop
 from seeds.shop.world import World, build
@@ -147,6 +147,9 @@ def _make(world: World, diary: mishaps.Diary, day: date, preparing: bool, late_a
         world.stores.ensure(world.bench.needs(line), day)
         late = world.rng.randint(1, 4) if late_allowed and world.rng.random() < 0.06 else 0
         world.bench.make(line, batch, kettle, day, 8.6 + 2.4 * number, late)
+        if not late:
+            share = 1.0 if kettle == "K1" else 0.74
+            world.note("sheets", sheets.print_one(world, line, batch, day, 8.6 + 2.4 * number, share))
         world.note("batches")
         world.note("late batches", bool(late))
 

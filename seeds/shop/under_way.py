@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from ledger.domain.batch import commands as c
 from ledger.domain.codes import next_batch_code
 from ledger.domain.parts import ALL, Give, Take, Work
+from seeds.shop import sheets
 from seeds.shop.recorder import at
 from seeds.shop.settings import Line
 from seeds.shop.world import World
@@ -26,6 +27,7 @@ def leave_some(world: World, day: date) -> int:
         start = at(day, 14.5 + number * 1.5, world.recorder.zone)
         opened = c.OpenBatch(day=day.isoformat(), flavour=line.id, design=line.design.id, batch=batch)
         world.recorder.tell(opened, "MK", start)
+        world.note("sheets", sheets.print_one(world, line, batch, day, 14.5 + number * 1.5, 0.7))
         begun += 1
         if number:
             continue
