@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -175,11 +175,6 @@ def override_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
         rows.append({"key": paper.key, "week": paper.week, "model_units": paper.model_units, "units": paper.units, "sold": sold, "nearer": nearer,
                      "reason": paper.reason})  # fmt: skip
     return pd.DataFrame(rows)
-
-
-def today_of(ledger: Ledger) -> date:
-    """The shop's calendar day as a date."""
-    return date.fromisoformat(ledger.today())
 
 
 __all__ = ["AsKnown", "backtest_report", "issued_scores", "override_scores", "replay"]

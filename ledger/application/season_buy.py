@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import Any
 
 import pandas as pd
 
@@ -124,9 +123,4 @@ def _supplier(on: Basis, material: str) -> str:
     return found.supplier if found else ""
 
 
-def order_csv(report: Report) -> Any:
-    """The order list as a DataFrame for a file."""
-    return report.tables["orders"].frame
-
-
-__all__ = ["COLUMNS", "buy_report", "order_csv", "orders_of"]
+__all__ = ["COLUMNS", "buy_report", "orders_of"]

@@ -6,7 +6,7 @@ Trouble in the book (a feast without a rule, a season flavour without a feast) b
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -122,22 +122,6 @@ def announced(on: Basis, *kinds: str) -> list[Any]:
     return [p for position, p in on.queries.papers("promotion") if position <= on.known and p.kind in kinds]
 
 
-def unseen(seen: SeasonHistory) -> SeasonHistory:
-    """The same with bulk orders only of series that have sold before, so that the panel holds them."""
-    bulk = seen.history.bulk_orders
-    if bulk is None or bulk.empty:
-        return seen
-    keys = set(zip(seen.history.sales["flavour"], seen.history.sales["channel"], strict=True))
-    kept = [pair in keys for pair in zip(bulk["flavour"], bulk["channel"], strict=True)]
-    lost = [
-        f"The bulk order of {row.units} packs of {row.flavour} in {row.week} is for {row.channel}, where it never sold; "
-        "it is planned for, but not forecast."
-        for row, keep in zip(bulk.itertuples(index=False), kept, strict=True)
-        if not keep
-    ]
-    return replace(seen, notes=(*seen.notes, *lost))
-
-
 def truth(seen: SeasonHistory, last_week: str) -> Any:
     """The grid of what was sold and which weeks may be scored."""
     return build_panel(seen.history, seen.settings, last_week)
@@ -164,4 +148,4 @@ def _grams(sold: pd.DataFrame, origin: str, book: Book) -> dict[str, float]:
     return found
 
 
-__all__ = ["BULK", "SeasonHistory", "announced", "bulk_orders", "season_history", "settings_of_book", "truth", "unseen"]
+__all__ = ["BULK", "SeasonHistory", "announced", "bulk_orders", "season_history", "settings_of_book", "truth"]
