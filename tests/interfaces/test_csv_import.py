@@ -179,3 +179,11 @@ def test_a_bad_step_of_a_batch_is_named_with_its_line(stocked: Terminal, tmp_pat
     answer = stocked("import", "batches", written(tmp_path, BATCHES.replace("SUG-1=8 kg", "SUG-1=80 kg")), code=2)
     assert "line 2" in answer.err and "80.000 kg" in answer.err and "24.948 kg" in answer.err
     assert "batch.opened" not in stocked("log").out
+
+
+def test_one_row_that_cannot_be_read_keeps_all_the_others_out(lived: Terminal, tmp_path: Path) -> None:
+    before = lived.root()
+    rows = SALES + "18.2.26,LEMON-JAR,1,shop,5.90\n"
+    answer = lived("import", "sales", written(tmp_path, rows), code=2)
+    assert "4 rows read, 1 problems: nothing was written" in answer.out
+    assert lived.root() == before
