@@ -52,7 +52,9 @@ def test_the_page_says_what_to_weigh_and_shows_the_rod_at_its_size(demo: Ledger)
 def test_a_slider_changes_the_answer(demo: Ledger):
     few = figure(page.answer(demo, {"design": "LEMON-SLICE", "packs": "40"}), "Charge")
     many = figure(page.answer(demo, {"design": "LEMON-SLICE", "packs": "80"}), "Charge")
-    assert float(many.split()[0]) == pytest.approx(2 * float(few.split()[0]), rel=0.05)  # the two ends weigh the same in both
+    assert float(many.split()[0]) == pytest.approx(
+        2 * float(few.split()[0]), rel=0.05
+    )  # the two ends weigh the same in both
     thick = told(page.answer(demo, {"design": "LEMON-SLICE", "rod": "15"}))
     assert '"width": "15.00mm"' in thick
 

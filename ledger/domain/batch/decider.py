@@ -7,7 +7,6 @@ from typing import Any
 
 from ledger.craft.water import pressure_at_altitude, water_boils_at
 from ledger.domain.batch import commands as c
-from ledger.domain.batch.watch import watch
 from ledger.domain.batch.events import (
     BatchClosed,
     BatchOpened,
@@ -23,6 +22,7 @@ from ledger.domain.batch.events import (
     ThermometerChecked,
     Worked,
 )  # fmt: skip
+from ledger.domain.batch.watch import watch
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.domain.codes import LOT_LETTER, REBOIL_LETTER, check_code, next_batch_code, next_lot_code
