@@ -19,25 +19,36 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
     figure = go.Figure()
     left = 0
     for row in frame.itertuples():
-        change = int(row.change_mg)
-        low, high = sorted((left, left + change))
-        first = row.Index == 0
+        total = (
+            row.Index == 0 or row.flow == "packed_mg"
+        )  # what went in and what came out stand on the ground, the rest hangs
+        change = int(row.left_mg) if total else int(row.change_mg)
+        low, high = (0, change) if total else sorted((left, left + change))
         figure.add_bar(
-            x=[(high - low) / divisor], base=[low / divisor], y=[str(row.what)], orientation="h", width=0.62,
-            marker={"color": GOOD if first else TONE.get(str(row.flow), SERIES[4]), "pattern": {"shape": "" if first or row.flow == "evaporated_mg" else "/", "size": 7}},
-            text=[f"{change / divisor:+.2f} {unit}" if not first else f"{change / divisor:.2f} {unit}"], textposition="outside", cliponaxis=False,
+            x=[(high - low) / divisor], base=[low / divisor], y=[_two_lines(str(row.what))], orientation="h", width=0.62,
+            marker={"color": GOOD if total else TONE.get(str(row.flow), SERIES[4]), "pattern": {"shape": "" if total or row.flow == "evaporated_mg" else "/", "size": 7}},
+            text=[f"{change / divisor:+.2f} {unit}" if not total else f"{change / divisor:.2f} {unit}"], textposition="outside", cliponaxis=False,
             hovertemplate=f"%{{y}}: {change / divisor:.3f} {unit}<extra></extra>", showlegend=False,
         )  # fmt: skip
         left = int(row.left_mg)
-    worst = frame[(frame["flow"] != "evaporated_mg") & (frame.index > 0) & (frame["change_mg"] < 0)]
+    worst = frame[~frame["flow"].isin(["evaporated_mg", "packed_mg"]) & (frame.index > 0) & (frame["change_mg"] < 0)]
     says = "Nothing was lost after the kettle"
     if len(worst):
         row = worst.loc[worst["change_mg"].idxmin()]
         says = f"Start with {row['what']}: it took {-row['change_mg'] / divisor:.2f} {unit}"
     figure.update_yaxes(autorange="reversed")
     most = max(1, int(frame["left_mg"].max() if len(frame) else 1)) / divisor
-    figure.update_xaxes(title=unit, range=[0, most * 1.45])
+    figure.update_xaxes(title=unit, range=[0, most * 1.7], nticks=5)
     return house(figure, says, max(260, 70 + 46 * len(frame)))
+
+
+def _two_lines(words: str) -> str:
+    """A long name on two lines, so that the bars keep the width on a small screen."""
+    if len(words) <= 16:
+        return words
+    cuts = [i for i, letter in enumerate(words) if letter == " "]
+    at = min(cuts, key=lambda i: abs(i - len(words) / 2)) if cuts else 0
+    return f"{words[:at]}<br>{words[at + 1 :]}" if at else words
 
 
 def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go.Figure:
@@ -50,7 +61,7 @@ def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go
     )  # fmt: skip
     figure.update_yaxes(autorange="reversed")
     top = float(lost["mass_mg"].max()) / divisor if len(lost) else 1.0
-    figure.update_xaxes(title=unit, range=[0, top * 1.35])
+    figure.update_xaxes(title=unit, range=[0, top * 1.5], nticks=5)
     half = lost["mass_mg"].cumsum() <= lost["mass_mg"].sum() * 0.8
     few = max(1, int(half.sum()))
     says = (

@@ -18,6 +18,10 @@ CAUTION = (
     "Molten sugar burns deep and sticks: about 150 °C. Long sleeves, heat gloves, closed shoes, nobody under the slab's edge, cold water at hand. "
     "Cool a burn under running water at once and get medical help. Follow your local rules for hot work."
 )
+STICKS = (
+    "Hot sugar sticks and burns, and its middle stays hotter than its skin feels. Heat gloves, long sleeves, water at hand; "
+    "if in doubt, let it cool longer. Your local rules come first."
+)
 
 
 @dataclass(slots=True)

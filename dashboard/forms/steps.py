@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from dashboard.forms.context import Context, caution, crew, foot, used
+from dashboard.forms.context import STICKS, Context, caution, crew, foot, used
 from dashboard.forms.markup import Html, choice, field, group, hidden, join, more, taps
 from ledger.domain.books import entries as e
 from ledger.quantities import length_text, temperature_text
@@ -145,7 +145,7 @@ def mass_step(step: str) -> Callable[[Context], Html]:
     """Pulling: one portion, all of it unless a mass is given."""
 
     def make(ctx: Context) -> Html:
-        parts = []
+        parts = [caution(STICKS)]
         if ctx.old is None:
             rows = (
                 []
@@ -168,7 +168,7 @@ def mass_step(step: str) -> Callable[[Context], Html]:
 
 def blend(ctx: Context) -> Html:
     """Portions worked together: each with its mass, or all of it."""
-    parts = [used(ctx)]
+    parts = [caution(STICKS), used(ctx)]
     if ctx.old is None and ctx.lots is not None:
         rows = [r for r in ctx.lots.to_dict("records") if r["kind"] == "mass" and r["mass_mg"] > 0]
         for n, r in enumerate(rows):
@@ -201,7 +201,9 @@ def shape(step: str) -> Callable[[Context], Html]:
             ctx.unit,
             "empty: all of it",
         )
-        return join([used(ctx), group("gives.0", weight, need="mass"), more("Sizes", *sizes), crew(ctx, step)])
+        return join(
+            [caution(STICKS), used(ctx), group("gives.0", weight, need="mass"), more("Sizes", *sizes), crew(ctx, step)]
+        )
 
     return make
 
