@@ -102,7 +102,9 @@ class Queries:
             query = query.where(t.c.kind.in_(list(kinds)))
         if flavour is not None:
             query = query.where(t.c.flavour == flavour)
-        frame = self._frame(query)  # sorted here: asked to sort, SQLite walks the whole primary key instead of the week's index
+        frame = self._frame(
+            query
+        )  # sorted here: asked to sort, SQLite walks the whole primary key instead of the week's index
         return frame.sort_values(["known_from", "line"], ignore_index=True)
 
     def balances(
@@ -127,7 +129,9 @@ class Queries:
             frame[name] = frame[name].astype("int64")
         return frame
 
-    def weekly(self, first_week: str, last_week: str | None = None, *, known: int | None = None) -> pd.DataFrame:
+    def weekly(
+        self, first_week: str, last_week: str | None = None, *, known: int | None = None, flavour: str | None = None
+    ) -> pd.DataFrame:
         """The frame the weekly review is read from: balances by week, flavour, design, step, kind, account class and direction.
 
         `direction` is `in` (into the account) or `out`. Lots are summed over their kind, so the frame stays small at any length.
@@ -147,6 +151,8 @@ class Queries:
             )
             .group_by(*keys)
         )
+        if flavour is not None:
+            query = query.where(t.c.flavour == flavour)
         frame = self._frame(query)
         for name in MEASURES:
             frame[name] = frame[name].astype("int64")
