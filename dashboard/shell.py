@@ -6,6 +6,7 @@ from typing import Any
 
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
+from starlette.concurrency import run_in_threadpool
 
 from dashboard.components.words import moment
 from dashboard.page import Page, pages, read_address
@@ -118,25 +119,28 @@ def wire(app: Dash, ledger: Ledger) -> None:
         Input("refresh-now", "n_clicks"),
         State("position", "data"),
     )
-    def _poll(_n: int | None, _c: int | None, known: int) -> Any:
-        return poll(ledger, known)
+    async def _poll(_n: int | None, _c: int | None, known: int) -> Any:
+        return await run_in_threadpool(poll, ledger, known)
 
     @app.callback(Output("page", "children"), Output("as-of", "children"), Output("shop-name", "children"),
                   Input("address", "pathname"), Input("address", "search"), Input("position", "data"))  # fmt: skip
-    def _page(path: str | None, search: str | None, position: int) -> Any:
+    async def _page(path: str | None, search: str | None, position: int) -> Any:
         if position < 0:
             return no_update, no_update, no_update
-        return render(ledger, path, search), as_of_line(ledger), ledger.book().site().name
+        return await run_in_threadpool(
+            lambda: (render(ledger, path, search), as_of_line(ledger), ledger.book().site().name)
+        )  # a slow page on one tablet must not hold up the others
 
     @app.callback(Output("filters", "children"), Output("title", "children"), Output("menu", "children"),
                   Input("address", "pathname"), Input("address", "search"))  # fmt: skip
-    def _frame(path: str | None, search: str | None) -> Any:
+    async def _frame(path: str | None, search: str | None) -> Any:
         here = page_of(path)
         menu = [
             dcc.Link(p.name, href=p.path, id={"type": "menu", "path": p.path}, className="menu-link here" if here and p.path == here.path else "menu-link")
             for p in pages() if p.menu
         ]  # fmt: skip
-        return render_filters(ledger, path, search), here.name if here else "Not here", menu
+        shown = await run_in_threadpool(render_filters, ledger, path, search)
+        return shown, here.name if here else "Not here", menu
 
     app.clientside_callback(
         """function(values, ids, search) {
