@@ -118,7 +118,8 @@ def renderable(report: Report, only: tuple[str, ...] = ()) -> RenderableType:
         if (not only or name in only) and not table.frame.empty:
             parts.append(Padding(TerminalTable(table, head_and_cells(table, report.shop)), (1, 0, 0, 0)))
     when = f", recorded {report.as_of.recorded_at}" if report.as_of.recorded_at else ""
-    parts.append(Padding(Text(f"As of entry {report.as_of.position}{when}.", style="dim"), (1, 0, 0, 0)))
+    root = f" Root {report.as_of.root}." if report.as_of.root else ""
+    parts.append(Padding(Text(f"As of entry {report.as_of.position}{when}.{root}", style="dim"), (1, 0, 0, 0)))
     return Group(*parts)
 
 
@@ -135,7 +136,7 @@ def as_data(report: Report) -> dict[str, Any]:
     return {
         "report": report.name,
         "title": report.title,
-        "as_of": {"position": report.as_of.position, "recorded_at": report.as_of.recorded_at},
+        "as_of": {"position": report.as_of.position, "recorded_at": report.as_of.recorded_at, "root": report.as_of.root},
         "sentence": report.sentence,
         "notes": list(report.notes),
         "units": report.shop.units,

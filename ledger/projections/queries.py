@@ -32,10 +32,14 @@ MEASURES = ("mass_mg", "pieces", "packs", "seconds", "money", "solids_mg", "theo
 
 @dataclass(frozen=True, slots=True)
 class AsOf:
-    """What a page or report is based on: the last position, and when it was recorded (UTC text)."""
+    """What a page or report is based on: the last position, when it was recorded (UTC text), and the tree's root over everything up to there.
+
+    The root is empty where only an older position is asked for. Printed on a report it leaves the house: that is what makes it proof.
+    """
 
     position: int
     recorded_at: str
+    root: str = ""
 
 
 @dataclass(slots=True)
@@ -50,7 +54,7 @@ class Queries:
     def as_of(self) -> AsOf:
         """The newest position and when it was recorded."""
         with self.store.read() as reader:
-            return AsOf(reader.head.position, reader.head.recorded_at)
+            return AsOf(reader.head.position, reader.head.recorded_at, reader.root().hex())
 
     def known_on(self, day: str) -> int:
         """The last position recorded up to the end of a day (ISO, the shop's zone). Raises BadInput for no day."""
