@@ -17,7 +17,7 @@ def by_step(frame: pd.DataFrame, per: str, column: str = "minutes_per_kg", facto
     figure = go.Figure(go.Bar(x=values, y=rows["step"], orientation="h", width=0.62, marker={"color": SERIES[0]}, cliponaxis=False,
                               text=[f"{v:.1f} min" for v in values], textposition="outside", hovertemplate="%{y}: %{x:.1f} min<extra></extra>"))  # fmt: skip
     figure.update_yaxes(autorange="reversed")
-    figure.update_xaxes(title=f"minutes {per}", range=[0, float(values.max()) * 1.25 if len(values) else 1])
+    figure.update_xaxes(title=f"minutes {per}", range=[0, float(values.max()) * 1.4 if len(values) else 1])
     says = (
         f"Look at {rows['step'].iloc[0]} first: it takes the most hands {per}"
         if len(rows)
@@ -36,9 +36,12 @@ def days(frame: pd.DataFrame) -> go.Figure:
                            hovertemplate=f"%{{x}}, {step}: %{{y:.1f}} h<extra></extra>")  # fmt: skip
     figure.update_layout(barmode="stack")
     figure.update_yaxes(title="hours of hands")
-    figure.update_xaxes(type="category")
+    figure.update_xaxes(type="category", nticks=8, tickangle=-40)
     total = frame["total_s"].sum() if "total_s" in frame else 0
     longest = frame.loc[frame["total_s"].idxmax(), "day"] if len(frame) and total else ""
-    return house(
-        figure, f"The longest day was {longest}: see which step filled it" if longest else "No hours were recorded", 400
-    )
+    says = f"The longest day was {longest}: see which step filled it" if longest else "No hours were recorded"
+    house(figure, says, 420)
+    figure.update_layout(
+        legend={"y": 1.02, "yanchor": "bottom"}
+    )  # above the bars: below, the days' names would meet it
+    return figure

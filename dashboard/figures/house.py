@@ -20,3 +20,12 @@ def house(figure: go.Figure, says: str, height: int = 340) -> go.Figure:
     figure.update_xaxes(automargin=True, gridcolor="rgba(140,125,131,0.35)", zeroline=False, fixedrange=True)
     figure.update_yaxes(automargin=True, gridcolor="rgba(140,125,131,0.35)", zeroline=False, fixedrange=True)
     return figure
+
+
+def two_lines(words: str, most: int = 16) -> str:
+    """A name longer than `most` letters on two lines, so that the bars keep the width on a small screen."""
+    if len(words) <= most:
+        return words
+    cuts = [i for i, letter in enumerate(words) if letter == " "]
+    at = min(cuts, key=lambda i: abs(i - len(words) / 2)) if cuts else 0
+    return f"{words[:at]}<br>{words[at + 1 :]}" if at else words

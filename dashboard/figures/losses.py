@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.house import AGAIN, GAP, GOOD, SCRAP, SERIES, WATER, house
+from dashboard.figures.house import AGAIN, GAP, GOOD, SCRAP, SERIES, WATER, house, two_lines
 
 TONE = {"evaporated_mg": WATER, "reboil_mg": AGAIN, "scrap_mg": SCRAP, "unexplained_mg": GAP}
 
@@ -25,7 +25,7 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
         change = int(row.left_mg) if total else int(row.change_mg)
         low, high = (0, change) if total else sorted((left, left + change))
         figure.add_bar(
-            x=[(high - low) / divisor], base=[low / divisor], y=[_two_lines(str(row.what))], orientation="h", width=0.62,
+            x=[(high - low) / divisor], base=[low / divisor], y=[two_lines(str(row.what))], orientation="h", width=0.62,
             marker={"color": GOOD if total else TONE.get(str(row.flow), SERIES[4]), "pattern": {"shape": "" if total or row.flow == "evaporated_mg" else "/", "size": 7}},
             text=[f"{change / divisor:+.2f} {unit}" if not total else f"{change / divisor:.2f} {unit}"], textposition="outside", cliponaxis=False,
             hovertemplate=f"%{{y}}: {change / divisor:.3f} {unit}<extra></extra>", showlegend=False,
@@ -40,15 +40,6 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
     most = max(1, int(frame["left_mg"].max() if len(frame) else 1)) / divisor
     figure.update_xaxes(title=unit, range=[0, most * 1.7], nticks=5)
     return house(figure, says, max(260, 70 + 46 * len(frame)))
-
-
-def _two_lines(words: str) -> str:
-    """A long name on two lines, so that the bars keep the width on a small screen."""
-    if len(words) <= 16:
-        return words
-    cuts = [i for i, letter in enumerate(words) if letter == " "]
-    at = min(cuts, key=lambda i: abs(i - len(words) / 2)) if cuts else 0
-    return f"{words[:at]}<br>{words[at + 1 :]}" if at else words
 
 
 def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go.Figure:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.house import GOOD, SCRAP, house
+from dashboard.figures.house import GOOD, SCRAP, house, two_lines
 
 
 def cover(frame: pd.DataFrame, low_days: int = 14, most: int = 25) -> go.Figure:
@@ -17,15 +17,16 @@ def cover(frame: pd.DataFrame, low_days: int = 14, most: int = 25) -> go.Figure:
     )
     short = rows["cover_days"] < low_days
     figure = go.Figure(go.Bar(
-        x=rows["cover_days"].clip(upper=180), y=rows["name"], orientation="h", width=0.62, cliponaxis=False,
+        x=rows["cover_days"].clip(upper=180), y=[two_lines(str(n), 18) for n in rows["name"]], orientation="h", width=0.62, cliponaxis=False,
         marker={"color": [SCRAP if s else GOOD for s in short], "pattern": {"shape": ["/" if s else "" for s in short], "size": 7}},
         text=[f"{v:.0f} days" + (" - make it" if s else "") for v, s in zip(rows["cover_days"], short, strict=True)], textposition="outside",
         hovertemplate="%{y}: %{text}<extra></extra>",
     ))  # fmt: skip
     top = float(rows["cover_days"].clip(upper=180).max()) if len(rows) else 1.0
     figure.update_xaxes(
-        title="days of cover at the rate of the last 28 days (180 and more shown as 180)",
-        range=[0, max(1.0, top) * 1.3],
+        title="days of cover,<br>180 at most",
+        range=[0, max(1.0, top) * 1.7],
+        nticks=5,
     )
     figure.update_yaxes(autorange="reversed")
     names = list(rows["name"][short].head(3))
@@ -36,4 +37,4 @@ def cover(frame: pd.DataFrame, low_days: int = 14, most: int = 25) -> go.Figure:
         if len(rows)
         else "Nothing has sold in the last 28 days"
     )
-    return house(figure, says, max(240, 80 + 34 * len(rows)))
+    return house(figure, says, max(240, 100 + 40 * len(rows)))
