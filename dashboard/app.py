@@ -14,7 +14,7 @@ from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
-from dashboard.components import audit_forms
+from dashboard.components import audit_forms, contact_forms
 from dashboard.forms import routes
 from dashboard.page import pages
 from dashboard.pages import season, sheet
@@ -53,6 +53,7 @@ def create_app(ledger_url: str | Ledger, clock: Callable[[], datetime] = utc_now
     server.mount("/api/v1", build_api(ledger))
     server.include_router(routes.router)
     server.include_router(audit_forms.router)
+    server.include_router(contact_forms.router)
 
     @server.middleware("http")
     async def headers(request: Request, call_next: Any) -> Response:

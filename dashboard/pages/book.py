@@ -6,6 +6,7 @@ from typing import Any
 
 from dash import html
 
+from dashboard.components.contact_forms import contacts_part
 from dashboard.components.parts import choose, empty, table_of
 from dashboard.page import Asked, Page, register
 from ledger.application.ledger import Ledger
@@ -19,12 +20,22 @@ PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "d
 
 def filters(_ledger: Ledger, asked: Asked) -> list[Any]:
     """Which kind."""
-    return [choose("kind", "What", [(k, PLURAL[k]) for k in KINDS], asked.get("kind", "recipe"), "recipe")]
+    return [
+        choose(
+            "kind",
+            "What",
+            [*[(k, PLURAL[k]) for k in KINDS], ("contacts", "names and addresses")],
+            asked.get("kind", "recipe"),
+            "recipe",
+        )
+    ]
 
 
 def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     """Entries of one kind."""
     kind = asked.get("kind") or "recipe"
+    if kind == "contacts":
+        return contacts_part(ledger)
     if kind not in KINDS:
         raise UnknownThing(
             f"There is no kind of book entry `{kind}`; known are {', '.join(KINDS)}.", kind="book", id=kind
