@@ -164,16 +164,13 @@ def log(shop: Shop, as_json: bool, most: int, **which: Any) -> None:
     if as_json:
         click.echo(frame.to_json(orient="records", force_ascii=False, indent=2))
         return
-    table = Grid(title="Log, newest first")
-    for name, align in (
-        ("entry", "right"),
-        ("happened (UTC)", "left"),
-        ("recorded (UTC)", "left"),
-        ("by", "left"),
-        ("what", "left"),
-        ("where", "left"),
-    ):
-        table.add_column(name, justify="right" if align == "right" else "left", no_wrap=True)
+    table = Grid(title="Log, newest first", title_justify="left", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("entry", justify="right", no_wrap=True)
+    for name in ("happened (UTC)", "recorded (UTC)"):
+        table.add_column(name, min_width=16)
+    table.add_column("by", no_wrap=True)
+    for name in ("what", "where"):  # folded where they do not fit: a code cut short is no code
+        table.add_column(name, overflow="fold", min_width=14)
     for row in frame.to_dict("records"):
         happened, recorded = str(row["occurred_at"])[:16], str(row["recorded_at"])[:16]
         table.add_row(
