@@ -136,7 +136,11 @@ def as_data(report: Report) -> dict[str, Any]:
     return {
         "report": report.name,
         "title": report.title,
-        "as_of": {"position": report.as_of.position, "recorded_at": report.as_of.recorded_at, "root": report.as_of.root},
+        "as_of": {
+            "position": report.as_of.position,
+            "recorded_at": report.as_of.recorded_at,
+            "root": report.as_of.root,
+        },
         "sentence": report.sentence,
         "notes": list(report.notes),
         "units": report.shop.units,

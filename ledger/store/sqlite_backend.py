@@ -156,7 +156,13 @@ def _driver(proxied: PoolProxiedConnection) -> sqlite3.Connection:
 
 def _set_up(connection: Any, _record: Any) -> None:
     connection.isolation_level = None  # we say BEGIN ourselves
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON", "cache_size = -24000"):
+    for pragma in (
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+        "recursive_triggers = ON",
+        "cache_size = -24000",
+    ):
         connection.execute(f"PRAGMA {pragma}")
     connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
 
