@@ -121,7 +121,6 @@ def test_a_volume_is_a_mass_only_where_the_density_is_known() -> None:
         (q.count, "-3", ("not a whole number",)),
         (q.money, "much", ("12.50",)),
     ],
-    ids=str,
     ids=lambda x: getattr(x, "__name__", None),
 )
 def test_what_cannot_be_read_is_refused_with_the_way_out(read, text: str, words: tuple[str, ...]) -> None:
