@@ -204,7 +204,7 @@ def test_a_batch_can_be_opened_and_rolled_with_the_keyboard_alone(tablet: Any, s
     keys.press("Escape")
     assert tablet.locator("dialog[open]").count() == 0
     assert tablet.evaluate("document.activeElement.dataset.form").startswith("cook")
-    keys.press("2")
+    keys.press("3")
     tablet.wait_for_url("**/week")
 
 
