@@ -50,12 +50,12 @@ def contacts_part(ledger: Ledger) -> list[Any]:
     if not rows:
         return [told, empty("Nobody is in the book yet", "Enter workers, suppliers and customers first; their names are then kept here.")]  # fmt: skip
     shown = [
-        [r["id"], r["kind"], r["name"], r["address"], r["phone"], html.Span([
+        [r["id"], html.Span([
             html.A("Enter", href=f"/contact?{_who(r)}", **{"aria-label": f"Enter the name of {r['kind']} {r['id']}"}),
             *([" ", html.A("Erase", href=f"/contact/erase?{_who(r)}", **{"aria-label": f"Erase the name of {r['kind']} {r['id']}"})] if r["name"] else []),
-        ])] for r in rows
+        ]), r["kind"], r["name"], r["address"], r["phone"]] for r in rows
     ]  # fmt: skip
-    return [told, table_of("Names and addresses", ["id", "kind", "name", "address", "telephone", "change"], shown)]
+    return [told, table_of("Names and addresses", ["id", "change", "kind", "name", "address", "telephone"], shown)]
 
 
 def _who(row: dict[str, str]) -> str:

@@ -9,9 +9,10 @@ import httpx
 import pytest
 
 from dashboard.app import create_app
-from dashboard.components.contact_forms import contact_rows
+from dashboard.components.contact_forms import contact_rows, contacts_part
 from ledger.application.contacts import set_contact
 from ledger.application.ledger import Ledger, open_ledger
+from tests.dashboard.test_pages import walk
 from tests.support.asgi import client_of
 
 
@@ -59,3 +60,15 @@ def test_another_sites_page_may_not_write_and_unknown_people_are_not_made_up(
 def test_the_api_does_not_answer_with_names(client: httpx.Client, ledger: Ledger) -> None:
     assert client.get("/api/v1/contacts").status_code == 404
     assert "Somebody Invented" not in client.get("/api/v1/openapi.json").text
+
+
+def test_what_can_be_done_stands_beside_the_id_where_a_narrow_tablet_shows_it(ledger: Ledger) -> None:
+    shown = next(x for x in walk(contacts_part(ledger)) if x["type"] == "Thead")
+    assert [x["props"]["children"] for x in walk(shown["props"]["children"]) if x["type"] == "Th"][:2] == [
+        "id",
+        "change",
+    ]
+    row = next(x for x in walk(contacts_part(ledger)) if x["type"] == "Tbody")
+    second = [x for x in walk(row["props"]["children"]) if x["type"] == "Td"][1]
+    told = [x["props"]["children"] for x in walk(second["props"]["children"]) if x["type"] == "A"]
+    assert told == ["Enter", "Erase"]
