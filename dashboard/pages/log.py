@@ -8,7 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.parts import choose, empty, table_of, type_in
-from dashboard.components.words import moment
+from dashboard.components.words import kind_words, moment
 from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
 from ledger.domain.stored_names import all_names
@@ -20,7 +20,7 @@ MOST = 100
 
 def filters(_ledger: Ledger, asked: Asked) -> list[Any]:
     """Words, kind of entry, batch."""
-    names = [(n, n) for n in all_names()]
+    names = sorted(((n, f"{kind_words(n)} ({n})") for n in all_names()), key=lambda pair: pair[1])
     return [
         type_in("text", "Words in an entry", asked.get("text", ""), hint="a lot, a code, a note"),
         choose("name", "Kind", [("", "all"), *names], asked.get("name", "")),
@@ -49,7 +49,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         [
             str(r["position"]),
             moment(r["recorded_at"], zone),
-            r["name"],
+            kind(r["name"]),
             stream(r["stream"]),
             r["recorded_by"],
             content(r),
@@ -68,6 +68,11 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             )
         )
     return parts
+
+
+def kind(name: str) -> Any:
+    """What kind of entry it is in plain words, the stored name small behind."""
+    return html.Span([kind_words(name), " ", html.Span(name, className="unit")])
 
 
 def stream(name: str) -> Any:

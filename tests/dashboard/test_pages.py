@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 from dash import no_update
 
+from dashboard.components.words import kind_words
 from dashboard.page import address, pages, read_address
 from dashboard.pages.bench import next_step
 from dashboard.shell import as_of_line, poll, render, render_filters, shell
 from ledger.application.ledger import Ledger
 from ledger.domain.batch.commands import OpenBatch
 from ledger.domain.books import entries as e
+from ledger.domain.stored_names import all_names
 
 PATHS = [p.path for p in pages()]
 
@@ -98,6 +100,19 @@ def test_the_log_page_names_the_root_after_verifying(demo: Ledger) -> None:
     with demo.queries.store.read() as reader:
         root = reader.root().hex()
     assert root in text_of(render(demo, "/log", "?verify=1"))
+
+
+def test_the_log_page_says_the_kind_in_words_with_the_stored_name_behind(demo: Ledger) -> None:
+    rows = [x for x in walk(render(demo, "/log", "?name=lot.received")) if x["type"] == "Tr"][1:]
+    assert rows
+    assert all(text_of(r["props"]["children"][2]).split() == ["goods", "received", "lot.received"] for r in rows)
+
+
+def test_every_stored_kind_of_entry_has_words_of_its_own() -> None:
+    said = [kind_words(name) for name in all_names()]
+    assert len(said) > 30
+    assert len(set(said)) == len(said)
+    assert not [x for x in said if "." in x or "-defined" in x]
 
 
 def test_the_week_as_known_on_an_earlier_day_says_so(demo: Ledger) -> None:
