@@ -6,12 +6,12 @@ import base64
 import json
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
 from dashboard.components.parts import choose, empty, files, report_table, sentence, table_of
 from dashboard.components.words import entry_name, moment
 from dashboard.entries import batch_entries
-from dashboard.page import Asked, Page, register
+from dashboard.page import Asked, Page, address, register
 from dashboard.pages.bench import amend_line, card
 from dashboard.remember import remembered
 from ledger.application.ledger import Ledger
@@ -48,7 +48,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     code, book = str(batch["batch"]), ledger.book()
     shop = shop_of(book, book.site())
     report = remembered(batch_report, ledger, code)
-    parts: list[Any] = list(sentence(report))
+    parts: list[Any] = list(sentence(report)) if report.tables else [not_begun(batch)]
     if batch["status"] == "open":
         parts.append(html.Div(card(ledger, book, batch, ledger.queries.batches(most=40)), className="cards"))
     parts.append(picture(ledger, book, batch))
@@ -60,13 +60,24 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     return [p for p in parts if p is not None]
 
 
+def not_begun(batch: dict[str, Any]) -> Any:
+    """What is told of a batch that has its code and nothing else."""
+    following = " Next is the cook." if batch["status"] == "open" else ""
+    return html.P(f"Opened on {batch['day']}; nothing is recorded on it yet.{following}", className="sentence")
+
+
 def picture(ledger: Ledger, book: Any, batch: dict[str, Any]) -> Any:
     """The sheet as it was issued: its picture and the planned figures; a plain line where none was."""
     sheets = ledger.queries.papers("sheet", str(batch["batch"]))
     if not sheets:
         design = book.find(e.Design, batch["design"]) if batch["design"] else None
+        asked = {"design": design.id, "flavour": str(batch["flavour"])} if design else {}
         return html.P(
-            f"No sheet was issued for this batch. Design: {design.name if design else 'none'}.", className="quiet"
+            [
+                f"No sheet was issued for this batch. Design: {design.name if design else 'none'}. ",
+                dcc.Link("Plan one on the Sheet page", href=address("/sheet", asked)),
+            ],
+            className="quiet",
         )
     position, paper = sheets[-1]
     sheet = paper.sheet
@@ -86,7 +97,15 @@ def picture(ledger: Ledger, book: Any, batch: dict[str, Any]) -> Any:
     )
     told = html.Details([html.Summary(f"The sheet as issued, entry {position}"), html.Pre(json.dumps({k: v for k, v in sheet.items() if k != "picture_png_base64"}, indent=1))],
                         className="log-entry")  # fmt: skip
-    return html.Section([html.H2("Sheet"), drawn, told])
+    printed = html.P(
+        [
+            html.A("The sheet as a page", href=f"/api/v1/batches/{batch['batch']}/sheet.html"),
+            " ",
+            html.A("The sheet to print (PDF)", href=f"/api/v1/batches/{batch['batch']}/sheet.pdf"),
+        ],
+        className="files",
+    )
+    return html.Section([html.H2("Sheet"), drawn, printed, told])
 
 
 def steps(ledger: Ledger, code: str, zone: str) -> Any:

@@ -115,6 +115,18 @@ def test_every_stored_kind_of_entry_has_words_of_its_own() -> None:
     assert not [x for x in said if "." in x or "-defined" in x]
 
 
+def test_a_batch_without_a_sheet_leads_to_the_sheet_page_and_quotes_no_command_line(demo: Ledger) -> None:
+    design = demo.book().all(e.Design)[0]
+    code = demo.do(OpenBatch(day=demo.today(), flavour=design.flavour, design=design.id), "MK").batch
+    shown = render(demo, "/batch", f"?batch={code}")
+    assert "slabbook" not in text_of(shown)
+    assert "Next is the cook" in text_of(shown)
+    [link] = [x["props"]["href"] for x in walk(shown) if "/sheet" in str(x["props"].get("href"))]
+    path, _, search = link.partition("?")
+    assert path == "/sheet"
+    assert read_address(search) == {"design": design.id, "flavour": design.flavour}
+
+
 def test_the_week_as_known_on_an_earlier_day_says_so(demo: Ledger) -> None:
     week = demo.queries.weeks()[-1]
     assert "As known on 2026-11-23" in text_of(render(demo, "/week", f"?week={week}&known=2026-11-23"))
