@@ -7,6 +7,7 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
+from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -227,11 +228,17 @@ def moment_of(command: Any, site: Site, now: datetime) -> str:
         return utc_text(moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(site.zone)))
     if command.day == now.date().isoformat():
         return utc_text(now)
+    return noon(command.day, site.zone)
+
+
+@lru_cache(maxsize=4096)
+def noon(day: str, zone: str) -> str:
+    """Noon of a shop's day as UTC text. Raises BadInput for text that is no day."""
     try:
-        day = date.fromisoformat(command.day)
+        when = date.fromisoformat(day)
     except ValueError as error:
-        raise BadInput(f"`{command.day}` is no day; give it as `2026-10-30`.", value=command.day) from error
-    return utc_text(datetime.combine(day, time(12), ZoneInfo(site.zone)))
+        raise BadInput(f"`{day}` is no day; give it as `2026-10-30`.", value=day) from error
+    return utc_text(datetime.combine(when, time(12), ZoneInfo(zone)))
 
 
 def summary(decisions: list[Decision], positions: list[int]) -> Outcome:
