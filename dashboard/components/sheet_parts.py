@@ -195,6 +195,11 @@ def _list(title: str, rows: tuple[tuple[str, str], ...]) -> Any:
     )  # fmt: skip
 
 
+def _whole_words(text: str) -> list[Any]:
+    """A note whose words stay whole: a lot's code is not parted at its hyphen."""
+    return [part for word in text.split() for part in (html.Span(word, className="whole"), " ")][:-1]
+
+
 def _weigh(title: str, rows: tuple[Row, ...], note: str) -> Any:
     if not rows:
         return None
@@ -209,7 +214,7 @@ def _weigh(title: str, rows: tuple[Row, ...], note: str) -> Any:
                     className="sheet-wrap",
                 ),
                 html.Td(row.mass, className="number sheet-mass"),
-                html.Td(row.note, className="sheet-wrap"),
+                html.Td(_whole_words(row.note), className="sheet-wrap"),
             ]
         )
         for row in rows
