@@ -11,10 +11,11 @@ HATCH = ("", "/", ".", "x", "-", "\\", "+", "|")
 
 
 def house(figure: go.Figure, says: str, height: int = 340) -> go.Figure:
-    """Dress a figure. `says` is its title in words that say what to do or see; the page prints it above the chart."""
+    """Dress a figure. `says` is its title in words that say what to do or see; the page prints it above the chart.
+    The legend stands above the axes, where slanted weeks on a narrow screen do not run into it."""
     figure.update_layout(
         meta=says, height=height, margin={"l": 8, "r": 12, "t": 12, "b": 8}, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
-        font={"family": "system-ui, sans-serif", "size": 14, "color": INK}, legend={"orientation": "h", "y": -0.18, "x": 0},
+        font={"family": "system-ui, sans-serif", "size": 14, "color": INK}, legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
         hoverlabel={"font": {"size": 14}}, bargap=0.32, separators=". ",
     )  # fmt: skip
     figure.update_xaxes(automargin=True, gridcolor="rgba(140,125,131,0.35)", zeroline=False, fixedrange=True)
