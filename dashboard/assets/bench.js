@@ -319,6 +319,8 @@
     if (root.getAttribute("data-mantine-color-scheme") !== want) root.setAttribute("data-mantine-color-scheme", want);
   }
   new MutationObserver(keepScheme).observe(document.documentElement, { attributes: true, attributeFilter: ["data-mantine-color-scheme"] });
+  const menu = () => { const here = document.querySelector("#menu .here"), row = here && here.parentElement; if (row && row.scrollWidth > row.clientWidth) row.scrollLeft = here.offsetLeft - row.offsetLeft - (row.clientWidth - here.offsetWidth) / 2; };
+  new MutationObserver((seen) => { if (seen.some((x) => x.target.id === "menu" || (x.target.querySelector && x.target.querySelector("#menu")))) menu(); }).observe(document.documentElement, { childList: true, subtree: true });
   window.addEventListener("online", head);
   setInterval(() => { head(); drawClocks(); }, 5000);
   setInterval(() => { drawClocks(); prefetch(); }, 2000);
