@@ -91,6 +91,23 @@ def test_a_label_is_read_back_and_leads_to_the_lots_page(shop):
     assert made.words.ingredients.lower().startswith("ingredients: sugar, glucose syrup")
 
 
+def test_a_pack_with_a_gtin_carries_a_gs1_data_matrix_too(shop):
+    """GTINs that begin 950 are GS1's own, for examples and tests; read by zxing-cpp, parsed by biip."""
+    zxingcpp, pdfium = pytest.importorskip("zxingcpp"), pytest.importorskip("pypdfium2")
+    biip = pytest.importorskip("biip")
+    pytest.importorskip("zint")
+    lots = shop.queries.lots(kinds=["packs"], item="LEMON-JAR")
+    jar = str(lots["lot"].iloc[-1])
+    data, _, _ = audit_label.labels_pdf(shop, jar, "a4-24", count=1)
+    image = pdfium.PdfDocument(data)[0].render(scale=300 / 72).to_pil()
+    codes = {c.format.name.replace("_", "").lower(): c.text for c in zxingcpp.read_barcodes(image)}
+    matrix = next(text for kind, text in codes.items() if "matrix" in kind)
+    parsed = biip.parse(matrix.replace("(", "").replace(")", "") if not matrix.startswith("]") else matrix)
+    assert parsed.gs1_message is not None, matrix
+    found = {e.ai.ai: e.value for e in parsed.gs1_message.element_strings}
+    assert found["01"] == "09506000134352" and found["10"] == jar
+
+
 def test_an_allergen_entered_after_the_lot_came_in_is_named_and_told_to_the_printer(shop):
     jar, today = a_jar(shop), shop.today()
     assert not audit_label.label(shop, jar).words.allergens
