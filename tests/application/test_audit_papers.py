@@ -86,7 +86,7 @@ def test_a_label_is_read_back_and_leads_to_the_lots_page(shop):
     jar = a_jar(shop)
     data, made, number = audit_label.labels_pdf(shop, jar, "a4-24", count=2)
     image = pdfium.PdfDocument(data)[0].render(scale=300 / 72).to_pil()
-    codes = {c.text for c in zxingcpp.read_barcodes(image)}
+    codes = {c.text for c in zxingcpp.read_barcodes(image) if "QR" in c.format.name.upper()}
     assert number == 2 and codes == {f"{shop.book().site().base_address}/L/{jar}".upper()}
     assert made.words.ingredients.lower().startswith("ingredients: sugar, glucose syrup")
 
