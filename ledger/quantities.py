@@ -171,7 +171,8 @@ def money(text: str, digits: int = 2) -> int:
 # --- and back again -----------------------------------------------------------------------------------------------
 
 
-def _fixed(numerator: int, denominator: Fraction | int, places: int) -> str:
+def fixed(numerator: int, denominator: Fraction | int, places: int) -> str:
+    """A quotient with fixed places, rounded once, its thousands parted by narrow spaces."""
     scaled = round(Fraction(numerator) / Fraction(denominator) * 10**places)
     sign, digits = ("-" if scaled < 0 else ""), str(abs(scaled)).rjust(places + 1, "0")
     whole, part = (digits[:-places], digits[-places:]) if places else (digits, "")
@@ -182,23 +183,23 @@ def mass_text(mg: int, system: str = "metric", places: int | None = None) -> str
     """A mass in the shop's units: metric kg (g below 1 kg), US lb (oz below 1 lb)."""
     if system == "us":
         if abs(mg) >= 453_592:
-            return f"{_fixed(mg, Fraction(45359237, 100), 2 if places is None else places)} lb"
-        return f"{_fixed(mg, Fraction(28349523125, 1_000_000), 2 if places is None else places)} oz"
+            return f"{fixed(mg, Fraction(45359237, 100), 2 if places is None else places)} lb"
+        return f"{fixed(mg, Fraction(28349523125, 1_000_000), 2 if places is None else places)} oz"
     if abs(mg) >= 1_000_000:
-        return f"{_fixed(mg, 1_000_000, 3 if places is None else places)} kg"
-    return f"{_fixed(mg, 1000, 1 if places is None else places)} g"
+        return f"{fixed(mg, 1_000_000, 3 if places is None else places)} kg"
+    return f"{fixed(mg, 1000, 1 if places is None else places)} g"
 
 
 def kilograms(mg: int | float, places: int = 3) -> str:
     """Kilograms with fixed places and no unit, for a table whose head carries the unit."""
-    return _fixed(round(mg), 1_000_000, places)
+    return fixed(round(mg), 1_000_000, places)
 
 
 def temperature_text(mc: int, system: str = "metric") -> str:
     """A temperature in the shop's degrees, whole for F and one place for C."""
     if system == "us":
-        return f"{_fixed(mc * 9 + 160_000, 5000, 0)} °F"
-    return f"{_fixed(mc, 1000, 1)} °C"
+        return f"{fixed(mc * 9 + 160_000, 5000, 0)} °F"
+    return f"{fixed(mc, 1000, 1)} °C"
 
 
 def duration_text(seconds: int) -> str:
@@ -214,9 +215,9 @@ def duration_text(seconds: int) -> str:
 
 def length_text(um: int, system: str = "metric") -> str:
     """Millimetres (two places) or inches (three places)."""
-    return f"{_fixed(um, 25400, 3)} in" if system == "us" else f"{_fixed(um, 1000, 1)} mm"
+    return f"{fixed(um, 25400, 3)} in" if system == "us" else f"{fixed(um, 1000, 1)} mm"
 
 
 def money_text(minor: int, currency: str = "", digits: int = 2) -> str:
     """An amount with its currency code behind it."""
-    return f"{_fixed(minor, 10**digits, digits)} {currency}".strip()
+    return f"{fixed(minor, 10**digits, digits)} {currency}".strip()

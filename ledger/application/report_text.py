@@ -16,7 +16,7 @@ from rich.text import Text
 from ledger.application.report_table import WORDS as _WORDS
 from ledger.application.report_table import TerminalTable
 from ledger.application.reports_types import Column, Report, Shop, Table
-from ledger.quantities import _fixed as fixed
+from ledger.quantities import fixed
 
 _LB_MG, _OZ_MG = 453_592.37, 28_349.523125
 NOTHING = "–"

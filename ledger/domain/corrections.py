@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ledger.domain.batch import commands as bc
-from ledger.domain.batch.events import BatchOpened, Voided
+from ledger.domain.batch.events import BatchOpened
 from ledger.domain.derive import derive
 from ledger.domain.lots.commands import ReceiveLot
 from ledger.domain.lots.events import LotReceived
@@ -342,4 +342,4 @@ def _tell(record: Recorded, event: Movement, error: SlabbookError | None) -> str
     return f"entry {record.position}: {event.step}{where} on {event.day}: {why}"
 
 
-__all__ = ["Before", "Changed", "Voided", "amend", "cascade", "find", "void"]
+__all__ = ["Before", "Changed", "amend", "cascade", "find", "void"]

@@ -23,7 +23,6 @@ from ledger.quantities import mass_text
 M = TypeVar("M", bound=Movement)
 PPM = 1_000_000
 DERIVED_FLAGS = frozenset({"unexplained"})
-UNIT = "mass"
 
 
 def wages(work: tuple[object, ...]) -> int:

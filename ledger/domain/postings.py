@@ -13,7 +13,6 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from ledger.domain.batch.events import Cooked
-from ledger.domain.books.entries import STEPS
 from ledger.domain.movement import Movement
 from ledger.domain.state import LotLookup
 from ledger.errors import LedgerDamaged
@@ -117,4 +116,3 @@ def postings(event: Movement, lots: LotLookup) -> list[Posting]:
 _OTHER_SIDE = {
     "receive": "supplier", "sell": "customer", "ship": "customer", "return": "customer", "sample": "sample", "scrap": "scrap", "count": "unexplained",
 }  # fmt: skip
-FLOOR_STEPS = STEPS

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from ledger.domain.books.book import Book
@@ -117,17 +117,6 @@ class State(Protocol):
         """What a lot held just before an entry, by everything believed now."""
 
 
-@dataclass(slots=True)
-class Snapshot:
-    """Lot balances for working out what nobody weighed, when an earlier entry is replayed with other figures."""
-
-    lots: dict[str, Lot] = field(default_factory=dict)
-
-    def lot(self, lot: str) -> Lot | None:
-        """The lot, or None."""
-        return self.lots.get(lot)
-
-
 class LotLookup(Protocol):
     """Anything that can say what a lot holds."""
 
@@ -156,12 +145,3 @@ def need_batch(state: State, batch: str) -> Batch:
             id=batch,
         )
     return found
-
-
-def counts(lots: Mapping[str, Lot]) -> tuple[int, int, int]:
-    """Total mass, pieces and packs over some lots."""
-    return (
-        sum(x.mass_mg for x in lots.values()),
-        sum(x.pieces for x in lots.values()),
-        sum(x.packs for x in lots.values()),
-    )

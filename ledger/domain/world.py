@@ -17,6 +17,7 @@ from ledger.domain.books.events import BOOK_EVENTS
 from ledger.domain.lots.events import LotReceived, LotsHeld, LotsReleased
 from ledger.domain.movement import Movement
 from ledger.domain.papers import paper_of
+from ledger.domain.parts import Give, Take
 from ledger.domain.postings import Posting, iso_week, postings
 from ledger.domain.state import Batch, Lot, Recorded
 from ledger.errors import LedgerDamaged
@@ -283,10 +284,7 @@ class World:
             lot = self.lot(t.lot)
             if lot is None:
                 raise LedgerDamaged(f"An entry takes from lot {t.lot}, which was never made.", lot=t.lot)
-            lot.mass_mg -= sign * t.mass_mg
-            lot.pieces -= sign * t.pieces
-            lot.packs -= sign * t.packs
-            lot.cost -= sign * t.cost
+            _draw(lot, t, sign)
             dirty.add(t.lot)
         for g in event.gives:
             lot = self.lot(g.lot)
@@ -303,14 +301,7 @@ class World:
                 if isinstance(event, LotReceived):
                     lot.supplier, lot.supplier_lot, lot.item = event.partner, event.supplier_lot, g.item
                     self.remember(lot)
-            lot.mass_mg += sign * g.mass_mg
-            lot.pieces += sign * g.pieces
-            lot.packs += sign * g.packs
-            lot.cost += sign * g.cost
-            if event.step not in _ADDS_TO:
-                lot.made_mg += sign * g.mass_mg
-                lot.made_pieces += sign * g.pieces
-                lot.made_packs += sign * g.packs
+            _put(lot, g, sign, event.step not in _ADDS_TO)
             dirty.add(g.lot)
 
     def _correct(self, event: Amended | Voided, entry: Entry, effects: Effects) -> None:
@@ -369,21 +360,29 @@ def add_to(lot: Lot, event: Movement, sign: int = 1) -> None:
     """Add what one movement does to one lot's balance."""
     for t in event.takes:
         if t.lot == lot.lot:
-            lot.mass_mg -= sign * t.mass_mg
-            lot.pieces -= sign * t.pieces
-            lot.packs -= sign * t.packs
-            lot.cost -= sign * t.cost
+            _draw(lot, t, sign)
     for g in event.gives:
         if g.lot == lot.lot:
             lot.kind, lot.item = g.kind, g.item or lot.item
-            lot.mass_mg += sign * g.mass_mg
-            lot.pieces += sign * g.pieces
-            lot.packs += sign * g.packs
-            lot.cost += sign * g.cost
-            if event.step not in _ADDS_TO:
-                lot.made_mg += sign * g.mass_mg
-                lot.made_pieces += sign * g.pieces
-                lot.made_packs += sign * g.packs
+            _put(lot, g, sign, event.step not in _ADDS_TO)
+
+
+def _draw(lot: Lot, take: Take, sign: int) -> None:
+    lot.mass_mg -= sign * take.mass_mg
+    lot.pieces -= sign * take.pieces
+    lot.packs -= sign * take.packs
+    lot.cost -= sign * take.cost
+
+
+def _put(lot: Lot, give: Give, sign: int, made: bool) -> None:
+    lot.mass_mg += sign * give.mass_mg
+    lot.pieces += sign * give.pieces
+    lot.packs += sign * give.packs
+    lot.cost += sign * give.cost
+    if made:
+        lot.made_mg += sign * give.mass_mg
+        lot.made_pieces += sign * give.pieces
+        lot.made_packs += sign * give.packs
 
 
 def edges(event: Movement) -> list[tuple[str, str, int]]:

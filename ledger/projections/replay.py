@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
-import msgspec
-
-from ledger.domain.books.entries import KIND_OF
-from ledger.domain.books.events import BOOK_EVENTS
 from ledger.domain.world import ALWAYS, Entry, World
 from ledger.projections import rows, statements
 from ledger.projections.sql_world import decode_amendment
@@ -55,12 +50,7 @@ class Replay(World):
                 yield from record(site, position, effects)
                 if effects.edges:
                     self.edges_new.extend(rows.edge_rows(site, position, effects))
-            event: Any = entry.event
-            if isinstance(event, BOOK_EVENTS):
-                data = msgspec.json.encode(event.entry, order="sorted").decode()
-                self.book_new.append(
-                    (site, KIND_OF[type(event.entry)], event.entry.id, event.version, position, event.day, data)
-                )
+            self.book_new.extend(rows.book_rows(site, entry))
             self.papers_new.extend(rows.paper_rows(site, entry))
             if progress is not None and (position % 2000 == 0 or position == whole):
                 progress(position, whole)

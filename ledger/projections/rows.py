@@ -7,6 +7,10 @@ from dataclasses import fields
 from operator import attrgetter
 from typing import Any
 
+import msgspec
+
+from ledger.domain.books.entries import KIND_OF
+from ledger.domain.books.events import BOOK_EVENTS
 from ledger.domain.papers import paper_of
 from ledger.domain.postings import iso_week
 from ledger.domain.state import Batch, Lot
@@ -57,6 +61,14 @@ def flag_row(site: str, flag: FlagRow) -> Row:
     """Row of `flags`."""
     row: Row = (site, *_flag(flag))
     return row
+
+
+def book_rows(site: str, entry: Entry) -> Iterable[Row]:
+    """Row of `book`, for an entry that defines something in it."""
+    event: Any = entry.event
+    if isinstance(event, BOOK_EVENTS):
+        data = msgspec.json.encode(event.entry, order="sorted").decode()
+        yield (site, KIND_OF[type(event.entry)], event.entry.id, event.version, entry.position, event.day, data)
 
 
 def paper_rows(site: str, entry: Entry) -> Iterable[Row]:

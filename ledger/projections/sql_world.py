@@ -9,8 +9,7 @@ from typing import Any
 import msgspec
 
 from ledger.domain.books.book import Book
-from ledger.domain.books.entries import KIND_OF, KINDS
-from ledger.domain.books.events import BOOK_EVENTS
+from ledger.domain.books.entries import KINDS
 from ledger.domain.state import Batch, Lot, Recorded
 from ledger.domain.world import Entry, FlagRow, World
 from ledger.projections import rows, statements
@@ -144,12 +143,7 @@ class SqlWorld(World):
             self.edges_new.extend(rows.edge_rows(self.site, position, effects))
         if effects.closed:
             self.closings.append((position, self.site, effects.closed))
-        event: Any = entry.event
-        if isinstance(event, BOOK_EVENTS):
-            data = msgspec.json.encode(event.entry, order="sorted").decode()
-            self.book_new.append(
-                (self.site, KIND_OF[type(event.entry)], event.entry.id, event.version, position, event.day, data)
-            )
+        self.book_new.extend(rows.book_rows(self.site, entry))
         self.papers_new.extend(rows.paper_rows(self.site, entry))
 
     def flush(self) -> None:

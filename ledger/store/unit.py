@@ -43,24 +43,19 @@ VERSIONS = Statement(
     .group_by(events.c.stream),
     ["site", "streams"],
 )
+_RECORD = (
+    commands.c.command_id,
+    commands.c.content_hash,
+    commands.c.first_position,
+    commands.c.last_position,
+    commands.c.result,
+)
 COMMAND = Statement(
-    select(
-        commands.c.command_id,
-        commands.c.content_hash,
-        commands.c.first_position,
-        commands.c.last_position,
-        commands.c.result,
-    ).where(commands.c.site == bindparam("site"), commands.c.command_id == bindparam("command_id")),
+    select(*_RECORD).where(commands.c.site == bindparam("site"), commands.c.command_id == bindparam("command_id")),
     ["site", "command_id"],
 )
 COMMANDS = Statement(
-    select(
-        commands.c.command_id,
-        commands.c.content_hash,
-        commands.c.first_position,
-        commands.c.last_position,
-        commands.c.result,
-    ).where(commands.c.site == bindparam("site"), among(commands.c.command_id, "ids")),
+    select(*_RECORD).where(commands.c.site == bindparam("site"), among(commands.c.command_id, "ids")),
     ["site", "ids"],
 )
 INSERT_COMMAND = insert_into(commands)
