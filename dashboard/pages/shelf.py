@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
-from dashboard.components.parts import chart, choose, empty, files, report_table, sentence, table_of
+from dashboard.components.grid import Col, grid
+from dashboard.components.parts import chart, choose, empty, files, report_table, sentence
 from dashboard.figures.shelf import cover
 from dashboard.page import Asked, Page, register
 from dashboard.remember import remembered
@@ -14,6 +15,11 @@ from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports import stock_report
 from ledger.domain.books import entries as e
+
+DEEDS = {
+    "count": ("Count", "count?lot={lot}"), "hold": ("Hold", "hold?lot={lot}"), "release": ("Release", "release?lot={lot}"),
+    "scrap": ("Throw away", "scrap?lot={lot}"),
+}  # fmt: skip
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
@@ -59,7 +65,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     return parts
 
 
-def lots(ledger: Ledger, shop: Any, asked: Asked, most: int = 120) -> Any:
+def lots(ledger: Ledger, shop: Any, asked: Asked) -> Any:
     """Lots first to expire first, each with its stock-take and what else may be done with it."""
     kinds = {"": ["packs"], "material": ["material", "reboil"], "work": ["mass", "log", "rods", "pieces"]}.get(
         asked.get("show", ""), ["packs"]
@@ -68,33 +74,28 @@ def lots(ledger: Ledger, shop: Any, asked: Asked, most: int = 120) -> Any:
     if found.empty:
         return html.P("No such lot holds anything.", className="quiet")
     found["date"] = found["best_before"].where(found["best_before"] != "", "9999")
-    found = found.sort_values(["date", "day", "lot"])
     today, rows = ledger.today(), []
-    for row in found.head(most).to_dict("records"):
-        lot = row["lot"]
-        name = shop.name("item", row["item"]) if row["item"] else shop.name("flavour", row["flavour"])
-        amount = str(row["packs"]) if row["kind"] == "packs" else shown(row["mass_mg"], "mass", shop)
-        late = " (past)" if row["best_before"] and row["best_before"] < today else ""
-        buttons = [html.Button(word, **{"data-form": f"{form}?lot={lot}"}, className="plain", **{"aria-label": f"{word}, lot {lot}"})
-                   for form, word in (("count", "Count"), ("release" if row["held"] else "hold", "Release" if row["held"] else "Hold"), ("scrap", "Throw away"))]  # fmt: skip
-        code = dcc.Link(lot, href=f"/batch?batch={row['batch']}") if row["batch"] else lot
-        held = html.Strong(f"held: {row['held']}") if row["held"] else ""
+    for row in found.sort_values(["date", "day", "lot"]).to_dict("records"):
+        packs = row["kind"] == "packs"
         rows.append(
-            [
-                code,
-                name or row["kind"],
-                amount,
-                row["day"],
-                (row["best_before"] or "none") + late,
-                held,
-                html.Span(buttons, className="actions"),
-            ]
-        )
+            {
+                "lot": row["lot"],
+                "what": (shop.name("item", row["item"]) if row["item"] else shop.name("flavour", row["flavour"])) or row["kind"],
+                "holds": row["packs"] if packs else row["mass_mg"],
+                "holds~": str(row["packs"]) if packs else shown(row["mass_mg"], "mass", shop),
+                "since": row["day"],
+                "before": row["best_before"] or "none",
+                "before~": (row["best_before"] or "none") + (" (past)" if row["best_before"] and row["best_before"] < today else ""),
+                "held": f"held: {row['held']}" if row["held"] else "",
+                "do": ["count", "release" if row["held"] else "hold", "scrap"],
+            }
+        )  # fmt: skip
     unit = "packs" if kinds == ["packs"] else "lb" if shop.units == "us" else "kg"
-    title = "Lots, first to expire first" + (
-        f" ({most} of {len(found)}; choose a flavour for fewer)" if len(found) > most else ""
-    )
-    return table_of(title, ["lot", "what", unit, "since", "best before", "held", "do"], rows, (2,))
+    columns = [
+        Col("lot", "lot", link="/lots?mark={lot}"), Col("do", "do", "do", buttons=DEEDS), Col("what", "what"), Col("holds", "holds", "number", unit),
+        Col("before", "best before"), Col("since", "since"), Col("held", "held"),
+    ]  # fmt: skip
+    return grid("shelf-lots", "Lots, first to expire first", columns, rows)
 
 
 register(Page(path="/shelf", name="Shelf", order=40, layout=layout, filters=filters))
