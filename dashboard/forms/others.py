@@ -10,6 +10,7 @@ import msgspec
 
 from dashboard.forms.context import Context, crew, foot
 from dashboard.forms.markup import Html, choice, field, hidden, join, more, tag, taps
+from ledger.domain.books import additives
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
 
@@ -170,12 +171,24 @@ MAIN = {
 }  # fmt: skip
 CHOICES: dict[str, Any] = {
     "units": [("metric", "metric"), ("us", "US")], "role": [(x, x) for x in ("ingredient", "sugar", "syrup", "water", "acid", "flavour", "colour", "packaging")],
+    "additive_class": [("", "as role and number say"), *[(x, x) for x in additives.CLASSES], (additives.NO_CLASS, "none: a food, no additive in the EU")],
 }  # fmt: skip
+SAID = {"label": "Name on labels", "label_us": "Name on US labels", "label_eu": "Name on EU labels", "e_number": "E number", "additive_class": "Class of additive (EU)",
+        "certified_colour": "Certified colour (US, 21 CFR 74)"}  # fmt: skip
+HINTS = {
+    "e_number": "E129; empty for what is no additive",
+    "label_us": "empty: the name on labels",
+    "label_eu": "empty: the name on labels",
+}
 
 
 def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
     path, label = f"entry.{name}", name.rsplit("_", 1)[0] if name.endswith(("_mg", "_um", "_mc", "_ppm")) else name
-    label = label.replace("_", " ").capitalize()
+    label = (
+        SAID.get(name, label.replace("_", " ").capitalize())
+        if kind == "material"
+        else label.replace("_", " ").capitalize()
+    )
     if name == "id":
         return field(path, "Code", value or "", mode="text", required=True, help="Short, capitals; it never changes.")
     if (
@@ -209,8 +222,9 @@ def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
             return tag("p", f"{label}: {msgspec.json.encode(value).decode()[:200]}", class_="quiet")
         return field(path, label, " ".join(str(x) for x in value), mode="text")
     return field(
-        path, label, "" if value is None else str(value), mode="text" if not isinstance(value, int) else "numeric"
-    )
+        path, label, "" if value is None else str(value), mode="text" if not isinstance(value, int) else "numeric",
+        hint=HINTS.get(name, "") if kind == "material" else "",
+    )  # fmt: skip
 
 
 def _shown(ctx: Context, name: str, value: int) -> str:

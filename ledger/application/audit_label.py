@@ -12,8 +12,10 @@ import msgspec
 from ledger.application.audit import graph_of
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, basis
+from ledger.domain.books import additives
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput, UnknownThing
+from ledger.trace.allergens import Market
 from ledger.trace.label_text import LabelWords, Role, Used, label_words
 from ledger.trace.labels import LabelText, print_labels
 from ledger.trace.path import trace_path
@@ -34,8 +36,8 @@ class LotLabel:
     notes: tuple[str, ...]
 
 
-def label(ledger: Ledger, asked: str, *, short: bool = False, mark: str = "") -> LotLabel:
-    """The label of a packed lot, or of the newest lot of a pack.
+def label(ledger: Ledger, asked: str, *, short: bool = False, mark: str = "", market: Market | None = None) -> LotLabel:
+    """The label of a packed lot, or of the newest lot of a pack, in the words of a market (None: the shop's own, `allergen_law` of the site).
 
     Ingredients come from the lots behind it in descending weight as they went in, re-boil opened into its own; allergens of every
     lot that may be inside come along, however little. Raises UnknownThing, or BadInput when the lot holds no packs.
@@ -49,11 +51,11 @@ def label(ledger: Ledger, asked: str, *, short: bool = False, mark: str = "") ->
             f"Lot {lot} holds {row.get('kind') or 'nothing'}, not packs; only packed lots get a retail label.", lot=lot
         )
     used, doubts = _used(on, lot)
-    market = "us" if on.site.allergen_law.lower() == "us" else "eu"
+    market = market or ("us" if on.site.allergen_law.lower() == "us" else "eu")
     best = date.fromisoformat(row["best_before"]) if row["best_before"] else None
-    words = label_words(used, market=market, lot=lot, net_mg=pack.net_mg, best_before=best)  # type: ignore[arg-type]
+    words = label_words(used, market=market, lot=lot, net_mg=pack.net_mg, best_before=best)
     if short:
-        lines: tuple[str, ...] = (words.allergens,) if words.allergens else ()
+        lines: tuple[str, ...] = tuple(x for x in (words.allergens, *words.warnings) if x)
     else:
         lines = tuple(x for x in (words.ingredients, words.allergens, *words.warnings) if x)
     text = LabelText(pack.name, lot, on.site.base_address, words.net, best, gtin=pack.gtin, lines=lines, mark=mark)
@@ -61,10 +63,17 @@ def label(ledger: Ledger, asked: str, *, short: bool = False, mark: str = "") ->
 
 
 def labels_pdf(
-    ledger: Ledger, asked: str, sheet: str, *, count: int = 0, skip: int = 0, short: bool = False
+    ledger: Ledger,
+    asked: str,
+    sheet: str,
+    *,
+    count: int = 0,
+    skip: int = 0,
+    short: bool = False,
+    market: Market | None = None,
 ) -> tuple[bytes, LotLabel, int]:
     """So many labels of a lot (0: one for each pack on hand, at least one) as a PDF."""
-    made = label(ledger, asked, short=short)
+    made = label(ledger, asked, short=short, market=market)
     if count < 0 or count > 5000:
         raise BadInput(f"{count} labels cannot be printed; give 1 to 5000.", value=count, limit=5000)
     row = ledger.queries.lot(made.lot) or {}
@@ -96,7 +105,7 @@ def _recipe(on: Basis, batch: str) -> str:
 
 
 def _used(on: Basis, lot: str) -> tuple[list[Used], tuple[str, ...]]:
-    """The materials behind a lot with the mass expected in it; allergens of any version of the material since it was used."""
+    """The materials behind a lot with the mass expected in it, by the names the book gives them now; allergens of any version since it came in."""
     graph = graph_of(on, lot, "backward")
     path = trace_path(graph, lot, "backward")
     names = [x.lot for x in path.sources if x.lot != lot]
@@ -115,18 +124,51 @@ def _used(on: Basis, lot: str) -> tuple[list[Used], tuple[str, ...]]:
             continue
         row = rows[source.lot]
         versions = _versions(history, str(row["item"]), int(row["position"]))
-        material = versions[0]
+        material = versions[-1]
         if len({frozenset(v.allergens) for v in versions}) > 1:
             doubts.append(
                 f"The allergens of {material.name} were changed in the book after {source.lot} came in; all of them are named."
             )
-        name = (material.label or material.name).removeprefix("acid: ").removeprefix("colour: ").removeprefix("color: ")
+        if versions[0].e_number not in ("", material.e_number):
+            doubts.append(
+                f"The E number of {material.name} was changed in the book after {source.lot} came in, from {versions[0].e_number} to "
+                f"{material.e_number or 'none'}; make sure which one this lot is."
+            )
+        us, eu = us_name(material), eu_name(material)
         allergens = frozenset(a for v in versions for a in v.allergens)
         mass = max(1, round(path.carries[source.lot].expected_mg))
         used.append(
-            Used(name, name, mass, allergens, ROLES.get(material.role, ""), certified=material.certified_colour)
-        )
+            Used(us, eu, mass, allergens, ROLES.get(material.role, ""), material.e_number, material.certified_colour, additive_class=material.additive_class)
+        )  # fmt: skip
     return used, tuple(doubts)
+
+
+def _label(material: e.Material) -> str:
+    """The label name for any market; a class that older books wrote before it is left to the list."""
+    return (material.label or material.name).removeprefix("acid: ").removeprefix("colour: ").removeprefix("color: ")
+
+
+def eu_name(material: e.Material) -> str:
+    """The name in an EU ingredient list, without class and E number."""
+    return material.label_eu or _label(material)
+
+
+def us_name(material: e.Material) -> str:
+    """The name in a US ingredient list: a certified colour by its listed name, another colour as `... color` (21 CFR 101.22(k)).
+
+    Empty for a certified colour whose US name is not known: then no US label can be made until the book holds it.
+    """
+    if material.label_us:
+        return material.label_us
+    certified = additives.CERTIFIED_US.get(additives.plain_number(material.e_number))
+    if certified:
+        return certified[1]
+    if material.certified_colour:
+        return ""
+    plain = _label(material)
+    if material.role != "colour" or "color" in plain.lower() or "colour" in plain.lower():
+        return plain.replace("colour", "color") if material.role == "colour" else plain
+    return f"{plain} color"
 
 
 def _versions(history: Any, item: str, position: int) -> Sequence[e.Material]:

@@ -20,7 +20,7 @@ from typing import Any, get_type_hints
 from ledger import quantities
 from ledger.domain.batch.commands import Amend
 from ledger.domain.batch.decider import MAKES
-from ledger.domain.books import entries
+from ledger.domain.books import additives, entries
 from ledger.domain.books.book import Book
 from ledger.domain.books.commands import Define
 from ledger.domain.decide import COMMANDS
@@ -199,6 +199,8 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
         return raw if isinstance(raw, int) else quantities.count(_said(raw))
     if hint is bool:
         return raw if isinstance(raw, bool) else str(raw).lower() in ("1", "true", "yes", "y")
+    if field == "e_number":
+        return additives.e_number(_text(raw))
     if hint is str:
         return _text(raw)
     return _list(field, raw, book, name)

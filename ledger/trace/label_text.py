@@ -9,8 +9,8 @@ not know your product's exemptions, languages or claims, and it is no legal advi
 
 Sources: 21 CFR 101.4 (descending order, "contains 2% or less of"), 101.22 (colours, flavours), 101.7 (net contents,
 type size), FALCPA allergen statement; Regulation (EU) 1169/2011 articles 9, 18 to 22, annexes II, VII, IX; Regulation
-(EC) 1333/2008 annex V (warning for six colours); Directive 2011/91/EU (lot mark); Directive 76/211/EEC annex I
-(figures of weight).
+(EC) 1333/2008 article 24 and annex V (warning for six colours); 21 CFR part 74 (certified colours); Directive
+2011/91/EU (lot mark); Directive 76/211/EEC annex I (figures of weight).
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from datetime import date
 from fractions import Fraction
 from typing import Literal
 
+from ledger.domain.books.additives import CERTIFIED_US, NOT_IN_EU_FOOD, NOT_IN_US_FOOD, class_of, plain_number
+from ledger.domain.books.additives import WARNED_COLOURS as WARNED
 from ledger.errors import BadInput
 from ledger.trace.allergens import SULPHITE_LIMIT_MG_PER_KG, Market, named, union
 
@@ -29,8 +31,9 @@ Role = Literal["", "water", "colour", "flavour", "acid"]
 CAUTION = "Check this text against the food law where you sell before you print it."
 OUNCE_MG = Fraction(28349523125, 1_000_000)
 MINOR_PERCENT = 2
-WARNED_COLOURS = frozenset({"E102", "E104", "E110", "E122", "E124", "E129"})
-EU_CLASSES = {"acid": "acid", "colour": "colour"}
+WARNED_COLOURS = frozenset(WARNED)
+EFFECT = "may have an adverse effect on activity and attention in children"
+"""The words of Regulation (EC) 1333/2008 annex V, which follow the name or E number of the colours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,8 @@ class Used:
 
     ``us`` is the common name (for a certified colour ``Red 40``, for a flavour ``natural flavor``); ``eu`` the EU
     name, with ``e_number`` where it has one. ``certified`` marks a certified colour; other colours in the US list are
-    shown as ``us`` says (``colored with beet juice``; carmine always by name).
+    shown as ``us`` says (``beet color``; carmine always by name). ``additive_class`` is the word before an additive's name in the EU, where it
+    does not follow from role and number.
     """
 
     us: str
@@ -50,6 +54,7 @@ class Used:
     e_number: str = ""
     certified: bool = False
     so2_mg_per_kg: int = 0
+    additive_class: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +147,10 @@ def label_words(
         codes |= {"sulphites"}
     names = named(codes, market)
     text = _us_list(listed, total) if market == "us" else _eu_list(listed)
-    warned = sorted({u.e_number for u in listed} & WARNED_COLOURS)
+    warned = [u for u in listed if plain_number(u.e_number) in WARNED_COLOURS]
     warnings: tuple[str, ...] = ()
     if market == "eu" and warned:
-        colours = ", ".join(u.eu for u in listed if u.e_number in warned)
-        warnings = (f"{colours}: may have an adverse effect on activity and attention in children.",)
+        warnings = (f"{', '.join(dict.fromkeys(_sentence(u.eu) for u in warned))}: {EFFECT}.",)
     emphasis: tuple[str, ...] = ()
     if market == "eu":
         emphasis = names
@@ -163,7 +167,7 @@ def label_words(
         best_before=f"Best before {best_before.isoformat()}" if best_before else "",
         net=net_weight(net_mg, market, ounces=net_ounces),
         warnings=warnings,
-        notes=(CAUTION, *_notes(market, net_mg, names)),
+        notes=(CAUTION, *_additive_notes(market, listed), *_notes(market, net_mg, names)),
     )
 
 
@@ -183,11 +187,9 @@ def _eu_list(listed: Sequence[Used]) -> str:
     """Descending weight; additives by their class and name, with the E number where there is one."""
     out = []
     for u in listed:
-        if u.role in EU_CLASSES:
-            known = f"{u.eu} ({u.e_number})" if u.e_number and u.e_number.lower() not in u.eu.lower() else u.eu
-            out.append(f"{EU_CLASSES[u.role]}: {known}")
-        else:
-            out.append(u.eu)
+        known = f"{u.eu} ({u.e_number})" if u.e_number and u.e_number.lower() not in u.eu.lower() else u.eu
+        word = class_of(u.role, u.e_number, u.additive_class)
+        out.append(f"{word}: {known}" if word else known)
     return ", ".join([_sentence(out[0]), *out[1:]])
 
 
@@ -245,6 +247,43 @@ def eu_figure_height_mm(net_mg: int) -> int:
         if net_mg <= to:
             return height
     return 6
+
+
+def _additive_notes(market: Market, listed: Sequence[Used]) -> Sequence[str]:
+    """What is odd about an additive in this market: not listed there, not certified, or without its number."""
+    told: list[str] = []
+    for u in listed:
+        number = plain_number(u.e_number)
+        if market == "eu":
+            if number in NOT_IN_EU_FOOD:
+                told.append(
+                    f"{u.eu} ({number}) is not on the EU's list of food additives: sweets with it may not be sold there."
+                )
+            elif u.certified and not number:
+                told.append(
+                    f"{u.eu} has no E number in the book; whether the EU's warning for six colours is due depends on it."
+                )
+            continue
+        if number in NOT_IN_US_FOOD:
+            told.append(
+                f"{u.us} ({number}) is not listed for food in 21 CFR parts 73 and 74: candy with it may not be sold in the US."
+            )
+        elif number in CERTIFIED_US:
+            name, short, section = CERTIFIED_US[number]
+            if not u.certified:
+                told.append(
+                    f"{name} must come from a certified batch (21 CFR {section}); the book does not say that this one does."
+                )
+            if short.lower() not in _bare(u.us):
+                told.append(f"The US label calls {number} `{u.us}`; its listed name is {name} (or {short}).")
+        elif number == "E120" and not any(x in u.us.lower() for x in ("carmine", "cochineal extract")):
+            told.append(f"`{u.us}` must be named `carmine` or `cochineal extract` in the US (21 CFR 73.100).")
+    return tuple(dict.fromkeys(told))
+
+
+def _bare(name: str) -> str:
+    """A certified colour's name without what 21 CFR 101.22(k)(1) lets go: `FD&C Red No. 40 Lake` is `red 40 lake`."""
+    return " ".join(name.lower().replace("fd&c", "").replace("no.", "").split())
 
 
 def _notes(market: Market, net_mg: int, allergens: Sequence[str]) -> tuple[str, ...]:

@@ -162,3 +162,38 @@ def test_a_proof_holds_against_a_checkpoint_told_earlier_and_fails_once_a_line_i
         audit_proof.proof(shop, "99999999")
     with pytest.raises(BadInput, match="SIZE:ROOT"):
         audit_proof.read_head("12:abc")
+
+
+def test_a_jar_of_the_demos_aniseed_carries_the_eus_warning_and_the_uss_name_of_its_red(shop):
+    eu, us = (audit_label.label(shop, "ANISEED-JAR", market=market) for market in ("eu", "us"))
+    assert "colour: Allura Red AC (E129)" in eu.words.ingredients
+    assert eu.words.warnings == ("Allura Red AC: may have an adverse effect on activity and attention in children.",)
+    assert eu.words.warnings[0] in eu.text.lines
+    assert us.words.ingredients.endswith("contains 2% or less of: natural flavor, Red 40.") and not us.words.warnings
+    assert "Check this text against the food law" in us.notes[0] and not any("certified batch" in n for n in us.notes)
+    short = audit_label.label(shop, "ANISEED-JAR", short=True)
+    assert short.text.lines == eu.words.warnings, "a label without the ingredient list still warns"
+
+
+def test_names_and_numbers_entered_later_stand_on_the_labels_of_stock_that_is_there_and_a_changed_number_is_told(shop):
+    known = shop.book().get(Material, "ALLURA")
+    shop.do(
+        Define(
+            day=shop.today(),
+            entry=replace(known, e_number="E124", label="Ponceau 4R", label_us="", certified_colour=False),
+        )
+    )
+    made = audit_label.label(shop, "ANISEED-JAR")
+    assert made.words.warnings == ("Ponceau 4R: may have an adverse effect on activity and attention in children.",)
+    assert any("changed in the book" in n and "from E129 to E124" in n for n in made.notes)
+    assert any("may not be sold in the US" in n for n in audit_label.label(shop, "ANISEED-JAR", market="us").notes)
+    shop.do(Define(day=shop.today(), entry=replace(known, e_number="", label_us="")))
+    with pytest.raises(BadInput, match="has no name for us labels"):
+        audit_label.label(shop, "ANISEED-JAR", market="us")
+
+
+def test_the_name_on_a_us_label_follows_the_rules_for_colours():
+    assert audit_label.us_name(Material(id="A", name="Allura", role="colour", e_number="E129")) == "Red 40"
+    assert audit_label.us_name(Material(id="B", name="Beet red", role="colour")) == "Beet red color"
+    assert audit_label.us_name(Material(id="C", name="Dye", role="colour", certified_colour=True)) == ""
+    assert audit_label.eu_name(Material(id="B", name="Beet", label="colour: beet red")) == "beet red"

@@ -1,7 +1,11 @@
 """Label words against the rules' own wording.
 
 Sources: 21 CFR 101.4(a) and 101.22(k) (order, 2 % rule, certified colours), FALCPA/FASTER (nine allergens), Regulation
-(EU) 1169/2011 annex II (fourteen, wheat glucose syrup exempt), 21 CFR 101.7 and Directive 76/211/EEC (type sizes).
+(EU) 1169/2011 annex II (fourteen, wheat glucose syrup exempt), 21 CFR 101.7 and Directive 76/211/EEC (type sizes). The six warned
+colours and their words: Regulation (EC) 1333/2008 annex V as printed in the Food Standards Agency's guidance on it of 3 June 2010
+(read 2026-11-25 at food.gov.uk). The nine certified food colours: 21 CFR part 74 subpart A, section list (read at chanrobles.com), their
+E numbers: FDA-certified colours as a maker lists them (read at pharmorgana.de, ebrary.net 116131). What 101.22(k)(1) lets go of the name:
+a dye maker's summary (read at primeingredients.com).
 Prices, people and recipes are invented.
 """
 
@@ -14,6 +18,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ledger.domain.books.additives import CERTIFIED_US, WARNED_COLOURS
 from ledger.errors import BadInput
 from ledger.trace.allergens import ALLERGENS, named
 from ledger.trace.label_text import (
@@ -58,6 +63,70 @@ def test_the_eu_list_names_classes_e_numbers_and_the_warning_for_the_six_colours
     )
     assert words.warnings == ("Allura Red AC: may have an adverse effect on activity and attention in children.",)
     assert (words.net, words.best_before) == ("113 g", "Best before 2027-10-12")
+
+
+ANNEX_V = {
+    "Sunset yellow": "E110",
+    "Quinoline yellow": "E104",
+    "Carmoisine": "E122",
+    "Allura red": "E129",
+    "Tartrazine": "E102",
+    "Ponceau 4R": "E124",
+}
+PART_74 = {"E133": ("FD&C Blue No. 1", "74.101"), "E132": ("FD&C Blue No. 2", "74.102"), "E143": ("FD&C Green No. 3", "74.203"),
+           "E127": ("FD&C Red No. 3", "74.303"), "E129": ("FD&C Red No. 40", "74.340"), "E102": ("FD&C Yellow No. 5", "74.705"),
+           "E110": ("FD&C Yellow No. 6", "74.706")}  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "number"), ANNEX_V.items())
+def test_each_of_the_six_colours_of_annex_v_carries_its_words_in_the_eu_and_not_in_the_us(
+    name: str, number: str
+) -> None:
+    colour = Used(name, name, 3_000, role="colour", e_number=number, certified=number in PART_74)
+    eu = label_words([SUGAR, colour], market="eu", lot="A", net_mg=113_000)
+    assert eu.warnings == (f"{name}: may have an adverse effect on activity and attention in children.",)
+    assert f"colour: {name} ({number})" in eu.ingredients
+    assert label_words([SUGAR, colour], market="us", lot="A", net_mg=113_398).warnings == ()
+
+
+def test_two_warned_colours_share_one_warning_and_another_colour_gives_none() -> None:
+    yellow = Used("Yellow 5", "tartrazine", 4_000, role="colour", e_number="E102", certified=True)
+    blue = Used("Blue 1", "Brilliant Blue FCF", 2_000, role="colour", e_number="E133", certified=True)
+    both = label_words([SUGAR, RED, yellow, blue], market="eu", lot="A", net_mg=113_000)
+    assert both.warnings == (
+        "Tartrazine, Allura Red AC: may have an adverse effect on activity and attention in children.",
+    )
+    assert label_words([SUGAR, blue], market="eu", lot="A", net_mg=113_000).warnings == ()
+    assert sorted(WARNED_COLOURS) == sorted(ANNEX_V.values())
+
+
+def test_the_certified_colours_are_those_of_part_74_that_candy_may_hold_by_their_short_names() -> None:
+    assert {n: (name, section) for n, (name, _, section) in CERTIFIED_US.items()} == PART_74
+    for name, short, _ in CERTIFIED_US.values():
+        assert short == name.removeprefix("FD&C ").replace("No. ", "")
+
+
+def test_a_label_for_the_us_tells_of_a_colour_that_is_not_listed_not_certified_or_named_otherwise() -> None:
+    def told(us: str, number: str, certified: bool) -> str:
+        used = Used(us, "x", 3_000, role="colour", e_number=number, certified=certified)
+        return " ".join(label_words([SUGAR, used], market="us", lot="A", net_mg=113_398).notes)
+
+    assert "may not be sold in the US" in told("quinoline yellow color", "E104", True)
+    assert "must come from a certified batch (21 CFR 74.340)" in told("Red 40", "E129", False)
+    assert "its listed name is FD&C Red No. 40" in told("cherry red", "E129", True)
+    assert "21 CFR" not in told("FD&C Red No. 40 Lake", "E129", True)
+    assert "carmine" in told("natural color", "E120", False) and "named" not in told("carmine", "E120", False)
+
+
+def test_a_label_for_the_eu_tells_of_a_colour_without_a_number_or_off_the_list_and_a_food_has_no_class() -> None:
+    dye = Used("Red 40", "red dye", 3_000, role="colour", certified=True)
+    assert "no E number in the book" in " ".join(label_words([SUGAR, dye], market="eu", lot="A", net_mg=113_000).notes)
+    white = Used("titanium dioxide", "titanium dioxide", 3_000, role="colour", e_number="E171")
+    assert "may not be sold there" in " ".join(label_words([SUGAR, white], market="eu", lot="A", net_mg=113_000).notes)
+    food = Used("spirulina extract color", "spirulina concentrate", 3_000, role="colour", additive_class="none")
+    wax = Used("beeswax", "beeswax", 1_000, e_number="E901", additive_class="glazing agent")
+    words = label_words([SUGAR, food, wax], market="eu", lot="A", net_mg=113_000)
+    assert words.ingredients == "Ingredients: Sugar, spirulina concentrate, glazing agent: beeswax (E901)."
 
 
 def test_more_syrup_than_sugar_turns_the_order_round() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from ledger.domain.books import additives
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
 from ledger.domain.books.events import DEFINED
@@ -35,9 +36,35 @@ def _share(entry: Any, *names: str) -> None:
             )  # fmt: skip
 
 
+def _additive(entry: e.Material) -> None:
+    """What the book says of an additive must be something a label can carry."""
+    if entry.e_number != additives.e_number(entry.e_number):
+        raise BadInput(
+            f"Material `{entry.id}`: write the E number as `{additives.e_number(entry.e_number)}`.",
+            value=entry.e_number,
+        )
+    known = (*additives.CLASSES, additives.NO_CLASS)
+    if entry.additive_class and entry.additive_class not in known:
+        raise BadInput(
+            f"Material `{entry.id}`: `{entry.additive_class}` is no class of additive; known are {', '.join(known)}.",
+            value=entry.additive_class,
+        )
+    if entry.e_number and entry.additive_class == additives.NO_CLASS:
+        raise BadInput(
+            f"Material `{entry.id}`: it has the E number {entry.e_number} and the class `none`. With an E number it is an additive: "
+            "name its class, or take the number out.", value=entry.e_number,
+        )  # fmt: skip
+    if entry.e_number and not additives.class_of(entry.role, entry.e_number, entry.additive_class):
+        raise BadInput(
+            f"Material `{entry.id}`: {entry.e_number} needs its class (`additive_class`, such as `acidity regulator` or `emulsifier`): the EU list names it first.",
+            value=entry.e_number,
+        )
+
+
 def _check(entry: Any, state: State) -> None:
     if isinstance(entry, e.Material):
         _share(entry, "solids_ppm")
+        _additive(entry)
     elif isinstance(entry, e.Recipe):
         _share(entry, "moisture_ppm", "moisture_low_ppm", "moisture_high_ppm", "process_yield_ppm", "unexplained_ppm")
         if not entry.moisture_low_ppm <= entry.moisture_ppm <= entry.moisture_high_ppm < 1_000_000:

@@ -18,7 +18,10 @@ class Material:
     """Something bought and weighed: sugar, glucose syrup, acid, flavour, colour, packaging.
 
     solids_ppm: dry substance share by mass (sugar 1 000 000). density_g_per_l: lets a volume be taken for a mass, 0 = not known.
-    cost: minor units a kilogram. tracked: False for mains water, which has no lot. label: the name on an ingredient list.
+    cost: minor units a kilogram. tracked: False for mains water, which has no lot. label: the name on an ingredient list; label_us and
+    label_eu: the name where the two markets want different ones (empty: label). e_number: of an additive, such as `E129`; additive_class:
+    the word before its name in the EU (empty: from role and number; `none`: it is a food, not an additive). certified_colour: subject to
+    batch certification in the US (21 CFR part 74).
     """
 
     id: str
@@ -36,6 +39,10 @@ class Material:
     lead_days: int = 0
     pack_mg: int = 0
     tracked: bool = True
+    label_us: str = ""
+    label_eu: str = ""
+    e_number: str = ""
+    additive_class: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

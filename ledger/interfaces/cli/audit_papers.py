@@ -10,6 +10,7 @@ import click
 from ledger.application import audit_epcis, audit_label, audit_proof
 from ledger.application.audit_recall import checkpoint as tree_head
 from ledger.interfaces.cli.context import Shop, console, pairs, pass_shop
+from ledger.trace.allergens import Market
 from ledger.trace.label_sheets import SHEETS
 from ledger.trace.proof import check_proof, proof_from_json, proof_to_json
 
@@ -25,14 +26,19 @@ OUT = click.option("--out", type=click.Path(dir_okay=False, path_type=Path), req
 @click.option("--count", default=0, help="How many (left out: one for each pack on hand).")
 @click.option("--skip", default=0, help="Places already used on the first sheet.")
 @click.option("--short", is_flag=True, help="Without the ingredient list, for small labels beside a printed one.")
+@click.option("--market", type=click.Choice(["us", "eu"]), help="Whose words (left out: the shop's own law).")
 @pass_shop
-def label(shop: Shop, lot: str, sheet: str, pdf: Path | None, count: int, skip: int, short: bool) -> None:
+def label(
+    shop: Shop, lot: str, sheet: str, pdf: Path | None, count: int, skip: int, short: bool, market: Market | None
+) -> None:
     """Labels of a packed LOT, or of the newest lot of a pack: words from the lots used, codes, dates, weight."""
     out = console()
     if pdf is None:
-        made = audit_label.label(shop.ledger, lot, short=short)
+        made = audit_label.label(shop.ledger, lot, short=short, market=market)
     else:
-        data, made, number = audit_label.labels_pdf(shop.ledger, lot, sheet, count=count, skip=skip, short=short)
+        data, made, number = audit_label.labels_pdf(
+            shop.ledger, lot, sheet, count=count, skip=skip, short=short, market=market
+        )
         pdf.write_bytes(data)
         out.print(f"{number} labels of {made.lot} written to {pdf}; print at 100 %.", markup=False)
     out.print(f"{made.pack.name}, {made.words.lot}, recipe {made.recipe}", markup=False)

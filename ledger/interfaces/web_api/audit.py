@@ -53,9 +53,12 @@ def story(lot: str, ledger: TheLedger, asked: Asked, known: Known = "") -> Any:
 
 @router.get("/lots/{lot}/label", summary="Labels of a packed lot as PDF", response_class=Response)
 def label(lot: str, ledger: TheLedger, asked: Asked, sheet: Annotated[str, Query(max_length=20)] = "a4-24",
-          count: Annotated[int, Query(ge=0, le=5000)] = 0, skip: Annotated[int, Query(ge=0, le=100)] = 0, short: bool = False) -> Response:  # fmt: skip
+          count: Annotated[int, Query(ge=0, le=5000)] = 0, skip: Annotated[int, Query(ge=0, le=100)] = 0, short: bool = False,
+          market: Annotated[Literal["us", "eu"] | None, Query(description="Whose words; left out: the shop's own law.")] = None) -> Response:  # fmt: skip
     """`count=0` prints one for each pack on hand. Check the words against the food law where you sell."""
-    data, made, _ = _there(lambda: audit_label.labels_pdf(ledger, lot, sheet, count=count, skip=skip, short=short))
+    data, made, _ = _there(
+        lambda: audit_label.labels_pdf(ledger, lot, sheet, count=count, skip=skip, short=short, market=market)
+    )
     return Response(data, media_type=PDF, headers={"Content-Disposition": f'inline; filename="labels-{made.lot}.pdf"'})
 
 
