@@ -21,6 +21,7 @@ rounded once, half to even, at the edge.
 from __future__ import annotations
 
 import re
+from datetime import date
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -169,6 +170,34 @@ def money(text: str, digits: int = 2) -> int:
 
 
 # --- and back again -----------------------------------------------------------------------------------------------
+
+
+def day(text: str) -> str:
+    """A day as an ISO 8601 date (`2026-10-30`). Raises BadInput naming what was typed and how to give it."""
+    try:
+        return date.fromisoformat(text.strip()).isoformat()
+    except ValueError as error:
+        raise BadInput(f"`{text}` is no day; give it as `2026-10-30`.", value=text) from error
+
+
+_SPAN = re.compile(r"\s*(\d{1,2})[:.](\d{2})\s*(?:-|–|to|\s)\s*(\d{1,2})[:.](\d{2})\s*")
+
+
+def time_span(text: str) -> tuple[int, int]:
+    """From when to when on a day: `14:00-15:30` as minutes after midnight (840, 930). Raises BadInput with the way out."""
+    match = _SPAN.fullmatch(text)
+    numbers = [int(n) for n in match.groups()] if match else [99, 99, 99, 99]
+    if not (numbers[0] < 24 and numbers[2] < 24 and numbers[1] < 60 and numbers[3] < 60):
+        raise BadInput(f"`{text}` is no time span; give it as `14:00-15:30`.", value=text)
+    start, end = numbers[0] * 60 + numbers[1], numbers[2] * 60 + numbers[3]
+    if end <= start:
+        raise BadInput(f"`{text}` ends before it begins; give it as `14:00-15:30`.", value=text)
+    return start, end
+
+
+def time_span_text(start: int, end: int) -> str:
+    """Minutes after midnight as `14:00-15:30`."""
+    return f"{start // 60:02d}:{start % 60:02d}-{end // 60:02d}:{end % 60:02d}"
 
 
 def fixed(numerator: int, denominator: Fraction | int, places: int) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -21,6 +21,7 @@ from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.lots.commands import ReceiveLot
 from ledger.errors import BadInput
+from ledger.quantities import day as day_of
 from ledger.trace.epcis_export import Namer, to_json
 from ledger.trace.epcis_graph import measured
 from ledger.trace.epcis_import import import_document
@@ -91,11 +92,7 @@ def _of_lot(on: Basis, lot: str) -> list[dict[str, Any]]:
 
 def _of_period(ledger: Ledger, on: Basis, first: str, last: str) -> list[dict[str, Any]]:
     first, last = first or last, last or first
-    for day in (first, last):
-        try:
-            date.fromisoformat(day)
-        except ValueError as error:
-            raise BadInput(f"`{day}` is no day; give it as `2026-11-02`.", value=day) from error
+    first, last = day_of(first), day_of(last)
     frame = ledger.queries.log(most=10**9)
     days = frame["payload"].str.extract(r'"day":"(\d{4}-\d{2}-\d{2})"')[0]
     named = frame["name"].isin(list(STEP_OF))

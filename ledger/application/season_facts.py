@@ -7,7 +7,6 @@ import hashlib
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any
 
 from ledger.application.ledger import Ledger, Order
@@ -15,6 +14,7 @@ from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.domain.shelf.commands import NoteRunOut, PlanPromotion
 from ledger.errors import BadInput, SlabbookError
+from ledger.quantities import day, time_span, time_span_text
 
 KINDS = ("run-out", "promotion", "closure", "bulk", "show")
 FIELDS = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
@@ -45,8 +45,8 @@ def fact(row: Mapping[str, str], book: Book, today: str) -> Any:
     missing = [name for name in NEEDS[kind] if not said[name]]
     if missing:
         raise BadInput(f"A {kind} needs {' and '.join(missing)}.", missing=missing)
-    first = _day(said["from"] or today)
-    last = _day(said["to"] or first)
+    first = day(said["from"] or today)
+    last = day(said["to"] or first)
     if last < first:
         raise BadInput(f"The last day {last} lies before the first, {first}. Turn them round.", value=last, limit=first)
     if said["flavour"]:
@@ -54,14 +54,16 @@ def fact(row: Mapping[str, str], book: Book, today: str) -> Any:
     if said["channel"]:
         book.get(e.Channel, said["channel"])
     note = said["note"]
+    if said["packs"] and kind != "bulk":
+        raise BadInput(f"Only a bulk order has packs; a {kind} has none. Leave them out.", value=said["packs"])
+    if said["at"] and kind != "show":
+        raise BadInput(f"Only a show has a time of day; a {kind} lasts whole days. Leave it out.", value=said["at"])
     if kind == "run-out":
         return NoteRunOut(day=first, flavour=said["flavour"], channel=said["channel"], until_day=last, note=note)
-    if kind == "bulk":
-        note = f"{_packs(said['packs'])} packs" + (f": {note}" if note else "")
-    elif kind == "show":
-        note = f"{_clock(said['at'])} {note}".strip()
+    units = _packs(said["packs"]) if kind == "bulk" else 0
+    at = time_span_text(*time_span(said["at"])) if kind == "show" else ""
     return PlanPromotion(day=min(today, first), from_day=first, to_day=last, flavour=said["flavour"],
-                         channel=said["channel"], kind=kind, note=note)  # fmt: skip
+                         channel=said["channel"], kind=kind, units=units, at=at, note=note)  # fmt: skip
 
 
 def record(ledger: Ledger, row: Mapping[str, str], actor: str = "") -> Any:
@@ -112,30 +114,10 @@ def load(ledger: Ledger, text: str, actor: str = "", dry: bool = False) -> Loade
     return out
 
 
-def _day(text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise BadInput(f"`{text}` is no day; give it as `2026-10-30`.", value=text) from error
-
-
 def _packs(text: str) -> int:
     if not text.isdigit() or int(text) < 1:
         raise BadInput(f"`{text}` is no number of packs; give a whole number from 1 on.", value=text)
     return int(text)
-
-
-def _clock(text: str) -> str:
-    try:
-        one, two = text.split("-")
-        parts = [tuple(int(n) for n in t.split(":")) for t in (one, two)]
-        if not all(len(p) == 2 and 0 <= p[0] < 24 and 0 <= p[1] < 60 for p in parts):
-            raise ValueError
-    except ValueError as error:
-        raise BadInput(f"`{text}` is no time span; give it as `14:00-15:30`.", value=text) from error
-    if parts[1] <= parts[0]:
-        raise BadInput(f"A show from {one} to {two} ends before it begins.", value=text)
-    return f"{parts[0][0]:02d}:{parts[0][1]:02d}-{parts[1][0]:02d}:{parts[1][1]:02d}"
 
 
 __all__ = ["FIELDS", "KINDS", "Loaded", "fact", "load", "record"]

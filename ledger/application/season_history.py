@@ -98,22 +98,21 @@ def settings_of_book(book: Book) -> tuple[ForecastSettings, list[str]]:
 def bulk_orders(on: Basis) -> tuple[pd.DataFrame, list[str]]:
     """Bulk orders of the ledger (``week``, ``flavour``, ``channel``, ``units``) and what could not be read of them.
 
-    The packs are the first number of the entry's note, as `slabbook season note bulk` writes it ("150 packs: wedding").
+    Entries older than the field `units` say how many packs with the first number of their note ("150 packs: wedding").
     """
     rows, notes = [], []
     for position, paper in on.queries.papers("promotion"):
         if position > on.known or paper.kind not in BULK:
             continue
         found = _FIRST_NUMBER.match(paper.note)
-        if found is None or not paper.flavour or not paper.channel:
-            missing = (
-                "how many packs (its note must begin with the number)" if found is None else "its flavour or channel"
-            )
+        units = paper.units or (int(found[1]) if found else 0)
+        if not units or not paper.flavour or not paper.channel:
+            missing = "its flavour or channel" if units else "how many packs"
             notes.append(
                 f"The bulk order of {paper.from_day} (entry {position}) does not say {missing}; it is not counted."
             )
             continue
-        rows.append((week_of(date.fromisoformat(paper.from_day)), paper.flavour, paper.channel, int(found[1])))
+        rows.append((week_of(date.fromisoformat(paper.from_day)), paper.flavour, paper.channel, units))
     return pd.DataFrame(rows, columns=["week", "flavour", "channel", "units"]).astype({"units": "int64"}), notes
 
 

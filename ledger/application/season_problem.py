@@ -9,19 +9,21 @@ from typing import Any
 
 import pandas as pd
 
-from ledger.analytics.compare import monday, shift
-from ledger.analytics.forecast_input import closed_days
+from ledger.analytics.compare import monday, shift, week_of
+from ledger.analytics.forecast_input import closed_days, days
 from ledger.application.season_demand import Demand, spread_of, things
 from ledger.application.season_floor import Floor, floor_of
 from ledger.application.season_forecast import Made
 from ledger.application.season_history import announced
 from ledger.application.season_settings import PlanSettings, prices_of
 from ledger.domain.books import entries as e
+from ledger.errors import BadInput
 from ledger.forecast.calendar import week_number
 from ledger.planning import Batches, Item, Kettle, Opening, Problem, Season, ShowTime
 from ledger.planning.day import DayShop
 from ledger.planning.expected_loss import with_curves, with_safety
 from ledger.planning.problem import price_of_a_missed_kilo
+from ledger.quantities import time_span
 
 SPOILED_SUGAR_PERCENT = 20
 """After its feast a kilo is worth this share of its material (common practice, no source)."""
@@ -80,7 +82,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         for s in book.all(e.Station)
         if s.kind == "kettle"
     )
-    shows = tuple(_shows(on, labels, notes))
+    shows = tuple(_shows(on, labels, today, shut, notes))
     in_force = plan_in_force(on)
     frozen, kept, frozen_weeks = _standing(on, in_force, labels, seen.origin, made_of)
     problem = Problem(
@@ -271,25 +273,34 @@ def _left_open(site: e.Site, start: date, today: date, shut: set[str]) -> float:
     return sum(d >= today for d in open_days) / len(open_days) if open_days else 0.0
 
 
-def _shows(on: Any, labels: list[str], notes: list[str]) -> list[ShowTime]:
-    """Shows announced ("14:00-15:30" begins the note), as week, making day of that week and minutes of the day."""
+def _shows(on: Any, labels: list[str], today: date, shut: set[str], notes: list[str]) -> list[ShowTime]:
+    """Shows announced, each of their days as week, making day of that week and minutes of the day. Older entries begin their note with the time.
+
+    The days of a week are counted as the planner counts them: making days that are not shut, from today on in the running week.
+    """
     found = []
     for paper in announced(on, "show"):
-        day = date.fromisoformat(paper.from_day)
-        label = f"{day.isocalendar().year}-W{day.isocalendar().week:02d}"
-        if label < labels[0] or label > labels[-1]:
-            continue
         try:
-            one, two = paper.note.split()[0].split("-")
-            start, end = (int(t.split(":")[0]) * 60 + int(t.split(":")[1]) for t in (one, two))
-        except (ValueError, IndexError):
+            start, end = time_span(paper.at or (paper.note.split() or [""])[0])
+        except BadInput:
             notes.append(
                 f"The show on {paper.from_day} does not say from when to when (`14:00-15:30`); it is left out."
             )
             continue
-        making = [d for d in on.site.making_days]
-        place = making.index(day.isoweekday()) if day.isoweekday() in making else 99
-        found.append(ShowTime(week=week_number(label) - week_number(labels[0]), day=place, start=start, end=end))
+        for day in days(paper.from_day, paper.to_day):
+            label = week_of(day)
+            if day < today or label > labels[-1]:
+                continue
+            first = max(today, monday(label))
+            making = [d for d in days(first.isoformat(), (monday(label) + timedelta(days=6)).isoformat())
+                      if d.isoweekday() in on.site.making_days and d.isoformat() not in shut]  # fmt: skip
+            if day not in making:
+                notes.append(
+                    f"The show on {day} is on a day on which nothing is made; it is left out. Make that day a making day, or move the show."
+                )
+                continue
+            week = week_number(label) - week_number(labels[0])
+            found.append(ShowTime(week=week, day=making.index(day), start=start, end=end))
     return found
 
 

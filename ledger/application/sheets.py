@@ -164,7 +164,7 @@ def plan(ledger: Ledger, ask: Ask) -> Planned:
         DesignMissing and the errors of `read_design`: the picture. The errors of `plan_batch`: the figures.
     """
     book = ledger.book()
-    day = _day(ask.day or ledger.today())
+    day = quantities.day(ask.day or ledger.today())
     design = book.get(e.Design, ask.design)
     flavour = book.get(e.Flavour, ask.flavour or design.flavour or _no_flavour(design))
     if ask.packs < 0 or ask.pieces < 0 or (ask.packs > 0) == (ask.pieces > 0):
@@ -247,13 +247,6 @@ def _next_code(ledger: Ledger, day: str) -> str:
 
 def _no_flavour(design: e.Design) -> str:
     raise BadInput(f"Design {design.id} belongs to no flavour: name one with --flavour.", value=design.id)
-
-
-def _day(text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise BadInput(f"`{text}` is no day; give it as `2026-11-02`.", value=text) from error
 
 
 def issue(ledger: Ledger, ask: Ask, actor: str = "", command_id: str = "") -> Issued:

@@ -12,7 +12,6 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, fields
-from datetime import date
 from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_type_hints
@@ -194,7 +193,7 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
     if field in MONEY or (field == "amount"):
         return raw if isinstance(raw, int) else quantities.money(_said(raw), book.site().currency_digits)
     if field in DAYS:
-        return _day(_text(raw))
+        return quantities.day(_text(raw)) if _text(raw) else ""
     if hint is int or hint == int | None:
         return raw if isinstance(raw, int) else quantities.count(_said(raw))
     if hint is bool:
@@ -257,12 +256,3 @@ def _part(kind: type, raw: Any, book: Book, name: str, number: int) -> Any:
             error.message,
             problems=[{"field": f"{number}.{p['field']}".rstrip("."), "message": p["message"]} for p in inner],
         ) from error
-
-
-def _day(text: str) -> str:
-    if not text:
-        return ""
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise BadInput(f"`{text}` is no day; give it as `2026-10-30`.", value=text) from None

@@ -99,22 +99,28 @@ def _announce(world: World, diary: Diary, day: date) -> None:
     plans: list[tuple[date, PlanPromotion]] = []
     for begin, end, flavour, channel in diary.promotions:
         plans.append((begin - timedelta(days=9), _plan(begin, end, flavour, channel, "promotion", "15 % off")))
-    order = _plan(diary.bulk, diary.bulk, "ROCK", "wholesale", "bulk order", "120 jars for a wedding at the hotel")
+    order = _plan(diary.bulk, diary.bulk, "ROCK", "wholesale", "bulk", "jars for a wedding at the hotel", units=120)
     plans.append((diary.bulk - timedelta(days=29), order))
     begin, end = calendar.winter_closure(day.year + 1)
     plans.append((date(day.year, 11, 18), _plan(begin, end, "", "", "closure", "winter closure")))
+    for number in (9, 16):
+        shown = workday(date(day.year, 12, number))
+        told = "a picture is built while customers watch"
+        plans.append((date(day.year, 11, 19), _plan(shown, shown, "", "", "show", told, at="14:00-15:30")))
     for when, plan in plans:
         if when == day and plan.from_day >= world.first.isoformat():
-            told = PlanPromotion(
+            known = PlanPromotion(
                 day=day.isoformat(), from_day=plan.from_day, to_day=plan.to_day, flavour=plan.flavour, channel=plan.channel,
-                kind=plan.kind, note=plan.note,
+                kind=plan.kind, units=plan.units, at=plan.at, note=plan.note,
             )  # fmt: skip
-            world.recorder.tell(told, "MK", at(day, 7.8, world.recorder.zone))
-            if plan.kind == "bulk order":
-                world.planner.known.append((diary.bulk, "ROCK", 120))
+            world.recorder.tell(known, "MK", at(day, 7.8, world.recorder.zone))
+            if plan.kind == "bulk":
+                world.planner.known.append((diary.bulk, "ROCK", plan.units))
 
 
-def _plan(begin: date, end: date, flavour: str, channel: str, kind: str, note: str) -> PlanPromotion:
+def _plan(
+    begin: date, end: date, flavour: str, channel: str, kind: str, note: str, units: int = 0, at: str = ""
+) -> PlanPromotion:
     return PlanPromotion(
         day="",
         from_day=begin.isoformat(),
@@ -122,6 +128,8 @@ def _plan(begin: date, end: date, flavour: str, channel: str, kind: str, note: s
         flavour=flavour,
         channel=channel,
         kind=kind,
+        units=units,
+        at=at,
         note=note,
     )
 

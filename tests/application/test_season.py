@@ -7,9 +7,8 @@ raw postings, ISO 8601 weeks (`datetime`), and Easter by `python-dateutil`.
 from __future__ import annotations
 
 import json
-import shutil
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -31,51 +30,20 @@ from ledger.domain.batch.commands import OpenBatch
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
 from ledger.domain.shelf.commands import Sell
-from ledger.errors import BadInput, Refused, SlabbookError, UnknownThing
+from ledger.errors import BadInput, Refused, UnknownThing
 from ledger.interfaces.cli.main import main
 from ledger.planning.whatif import compare, demand_changed
-from seeds.shop import fill
+from tests.application.conftest import season_clock
 
 TODAY = "2026-11-25"
-
-
-def clock() -> datetime:
-    return datetime(2026, 11, 25, 9, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def shop_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("season") / "shop.sqlite"
-    fill(f"sqlite:///{path}", weeks=70)
-    return path
-
-
-@pytest.fixture(scope="module")
-def shop(shop_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Ledger:
-    """The shop, only read."""
-    path = tmp_path_factory.mktemp("read") / "shop.sqlite"
-    shutil.copy(shop_file, path)
-    return open_ledger(f"sqlite:///{path}", clock=clock)
-
-
-@pytest.fixture
-def own(shop_file: Path, tmp_path: Path) -> Ledger:
-    """A copy a test may write to."""
-    shutil.copy(shop_file, tmp_path / "shop.sqlite")
-    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=clock)
-
-
-@pytest.fixture(scope="module")
-def made(shop: Ledger) -> PlanMade:
-    return season_plan.make(shop, PlanSettings(weeks=8), "quick")
 
 
 # --- forecast -----------------------------------------------------------------------------------------------------------
 
 
-def test_the_history_is_the_packs_that_left_with_customers(shop: Ledger):
-    seen = season_history(shop)
-    lines = shop.queries.postings(kinds=["customer"])
+def test_the_history_is_the_packs_that_left_with_customers(season_shop: Ledger):
+    seen = season_history(season_shop)
+    lines = season_shop.queries.postings(kinds=["customer"])
     lemon = lines[(lines["flavour"] == "LEMON") & (lines["channel"] == "shop")]
     sales = seen.history.sales
     assert (
@@ -86,8 +54,8 @@ def test_the_history_is_the_packs_that_left_with_customers(shop: Ledger):
     assert seen.origin == "2026-W48" and date(2026, 11, 25).isocalendar()[:2] == (2026, 48)
 
 
-def test_a_season_flavour_is_zero_outside_its_window_and_totals_add_up(shop: Ledger):
-    made = make_forecast(shop, 13)
+def test_a_season_flavour_is_zero_outside_its_window_and_totals_add_up(season_shop: Ledger):
+    made = make_forecast(season_shop, 13)
     weekly = made.result.weekly
     clove = weekly[(weekly["level"] == "flavour") & (weekly["flavour"] == "CLOVE")].set_index("week")["mean"]
     assert clove["2026-W51"] > 0 and clove["2027-W04"] == 0
@@ -96,8 +64,8 @@ def test_a_season_flavour_is_zero_outside_its_window_and_totals_add_up(shop: Led
     assert series.to_numpy() == pytest.approx(whole.loc[series.index].to_numpy())
 
 
-def test_the_moving_feast_of_the_book_is_the_true_easter(shop: Ledger):
-    settings, notes = settings_of_book(shop.book())
+def test_the_moving_feast_of_the_book_is_the_true_easter(season_shop: Ledger):
+    settings, notes = settings_of_book(season_shop.book())
     assert not notes
     assert settings.feast("EASTER").in_year(2027) == easter(2027)
 
@@ -164,12 +132,12 @@ def test_the_replay_uses_only_what_was_known_at_each_origin(own: Ledger):
     assert int(season_history(own).history.sales["units"].sum()) > int(late.sales["units"].sum())
 
 
-def test_a_backtest_scores_weeks_that_came_after_and_beats_nothing_by_itself(shop: Ledger):
-    _, done = replay(shop, origins=2, horizon=4)
+def test_a_backtest_scores_weeks_that_came_after_and_beats_nothing_by_itself(season_shop: Ledger):
+    _, done = replay(season_shop, origins=2, horizon=4)
     assert set(done.weekly["origin"]) == {"2025-W48", "2026-W47"}
     row = done.weekly[(done.weekly["level"] == "shop") & (done.weekly["origin"] == "2025-W48")].iloc[0]
-    sales = season_history(shop).history.sales
-    bulk = season_history(shop).history.bulk_orders
+    sales = season_history(season_shop).history.sales
+    bulk = season_history(season_shop).history.bulk_orders
     firm = 0 if bulk is None else int(bulk[bulk["week"] == row["week"]]["units"].sum())
     if row["fair"]:
         fair = int(sales[sales["week"] == row["week"]]["units"].sum()) - firm
@@ -177,7 +145,7 @@ def test_a_backtest_scores_weeks_that_came_after_and_beats_nothing_by_itself(sho
 
 
 def test_a_young_ledger_is_told_what_is_missing(tmp_path: Path):
-    ledger = open_ledger(f"sqlite:///{tmp_path}/young.sqlite", clock=clock)
+    ledger = open_ledger(f"sqlite:///{tmp_path}/young.sqlite", clock=season_clock)
     with pytest.raises(BadInput, match="Nothing was sold before"):
         make_forecast(ledger)
     with pytest.raises(BadInput, match="weeks of sales"):
@@ -187,33 +155,35 @@ def test_a_young_ledger_is_told_what_is_missing(tmp_path: Path):
 # --- plan ---------------------------------------------------------------------------------------------------------------
 
 
-def test_the_plan_starts_from_the_packs_in_the_house(made: PlanMade, shop: Ledger):
-    lots = shop.queries.lots(kinds=["packs"])
+def test_the_plan_starts_from_the_packs_in_the_house(season_made: PlanMade, season_shop: Ledger):
+    lots = season_shop.queries.lots(kinds=["packs"])
     free = lots[(lots["flavour"] == "LEMON") & (lots["held"] == "")]
-    assert made.problem.item("LEMON").opening_g == sum(int(mg) // 1000 for mg in free["mass_mg"])
+    assert season_made.problem.item("LEMON").opening_g == sum(int(mg) // 1000 for mg in free["mass_mg"])
 
 
-def test_the_first_week_has_only_the_days_that_are_left(made: PlanMade):
-    first, second = made.problem.weeks[:2]
+def test_the_first_week_has_only_the_days_that_are_left(season_made: PlanMade):
+    first, second = season_made.problem.weeks[:2]
     assert (first.label, first.days, second.days) == ("2026-W48", 3, 5)
     assert first.hands_minutes * 5 == pytest.approx(second.hands_minutes * 3, abs=5)
 
 
-def test_minutes_come_from_the_ledgers_own_labour(made: PlanMade, shop: Ledger):
-    lines = shop.queries.balances(["step", "batch", "design", "kind"], "2025-W48", "2026-W48", kinds=["work"])
-    plain = {d.id for d in shop.book().all(e.Design) if d.kind == "plain"}
+def test_minutes_come_from_the_ledgers_own_labour(season_made: PlanMade, season_shop: Ledger):
+    lines = season_shop.queries.balances(["step", "batch", "design", "kind"], "2025-W48", "2026-W48", kinds=["work"])
+    plain = {d.id for d in season_shop.book().all(e.Design) if d.kind == "plain"}
     cook = lines[lines["design"].isin(plain) & (lines["step"] == "cook") & (lines["batch"] != "")]
     median = cook.groupby("batch")["seconds"].sum().median()
-    assert made.asked.floor.hands["plain"]["cook"] == -(-round(median) // 60)
+    assert season_made.asked.floor.hands["plain"]["cook"] == -(-round(median) // 60)
 
 
-def test_a_plan_agrees_with_its_checker_and_is_not_dearer_than_the_best_rule(made: PlanMade):
+def test_a_plan_agrees_with_its_checker_and_is_not_dearer_than_the_best_rule(season_made: PlanMade):
     from ledger.planning import check_plan
 
-    assert check_plan(made.plan, made.problem).agrees
-    assert made.plan.cost_milli <= made.plan.rule_milli
-    assert made.plan.bound_milli is not None and made.plan.bound_milli <= made.plan.cost_milli
-    assert plan_report(made).tables["lines"].frame["batches"].sum() == sum(x.batches for x in made.plan.lines)
+    assert check_plan(season_made.plan, season_made.problem).agrees
+    assert season_made.plan.cost_milli <= season_made.plan.rule_milli
+    assert season_made.plan.bound_milli is not None and season_made.plan.bound_milli <= season_made.plan.cost_milli
+    assert plan_report(season_made).tables["lines"].frame["batches"].sum() == sum(
+        x.batches for x in season_made.plan.lines
+    )
 
 
 def test_an_adopted_plan_is_checked_again_without_solving(own: Ledger, monkeypatch: pytest.MonkeyPatch):
@@ -254,23 +224,23 @@ def test_the_next_plan_keeps_the_frozen_weeks(own: Ledger):
             assert again.plan.batches(item.key, week) == first.plan.batches(item.key, week), (item.key, week)
 
 
-def test_a_change_is_answered_beside_the_plan_and_moves_lines_only_for_a_reason(made: PlanMade):
-    more = change(made, demand_changed(["CLOVE"], 40), "Clove sells 40 % more")
-    assert sum(more.plan.of("CLOVE").demand) > sum(made.plan.of("CLOVE").demand)
-    assert more.plan.cost_milli > made.plan.cost_milli
-    same = change(made, lambda problem: problem, "nothing")
-    assert len(compare(made.plan, same.plan).lines) == 0
+def test_a_change_is_answered_beside_the_plan_and_moves_lines_only_for_a_reason(season_made: PlanMade):
+    more = change(season_made, demand_changed(["CLOVE"], 40), "Clove sells 40 % more")
+    assert sum(more.plan.of("CLOVE").demand) > sum(season_made.plan.of("CLOVE").demand)
+    assert more.plan.cost_milli > season_made.plan.cost_milli
+    same = change(season_made, lambda problem: problem, "nothing")
+    assert len(compare(season_made.plan, same.plan).lines) == 0
 
 
-def test_typed_batches_are_costed_and_too_many_are_refused(made: PlanMade):
-    line = made.plan.lines[0]
-    fewer = edit(made, {(line.item, line.week): line.batches - 1}, rest=False)
+def test_typed_batches_are_costed_and_too_many_are_refused(season_made: PlanMade):
+    line = season_made.plan.lines[0]
+    fewer = edit(season_made, {(line.item, line.week): line.batches - 1}, rest=False)
     assert fewer.plan.batches(line.item, line.week) == line.batches - 1
-    assert len(compare(made.plan, fewer.plan).lines) == 1
+    assert len(compare(season_made.plan, fewer.plan).lines) == 1
     with pytest.raises(BadInput, match="cannot carry"):
-        edit(made, {(line.item, line.week): 90}, rest=False)
+        edit(season_made, {(line.item, line.week): 90}, rest=False)
     with pytest.raises(BadInput, match="0 or more"):
-        edit(made, {(line.item, line.week): -1}, rest=False)
+        edit(season_made, {(line.item, line.week): -1}, rest=False)
 
 
 def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger):
@@ -330,8 +300,8 @@ def test_settings_out_of_range_are_refused_with_their_limit():
         PlanSettings(making_percent=130)
 
 
-def test_half_the_hands_make_no_more(shop: Ledger):
-    forecast = make_forecast(shop, 8)
+def test_half_the_hands_make_no_more(season_shop: Ledger):
+    forecast = make_forecast(season_shop, 8)
     whole = problem_of(forecast, PlanSettings(weeks=8))
     half = problem_of(forecast, PlanSettings(weeks=8, making_percent=50))
     assert half.problem.weeks[1].hands_minutes < whole.problem.weeks[1].hands_minutes
@@ -340,71 +310,24 @@ def test_half_the_hands_make_no_more(shop: Ledger):
 # --- facts, buying, command line, desk ------------------------------------------------------------------------------------
 
 
-def test_facts_from_a_file_are_loaded_once_and_read_by_the_forecast(own: Ledger):
-    text = (
-        "kind,from,to,flavour,channel,packs,at,note\n"
-        "run-out,2026-11-10,2026-11-14,LEMON,shop,,,\n"
-        "bulk,2026-12-09,,ROCK,wholesale,140,,hotel\n"
-        "closure,2026-12-28,2026-12-31,,,,,stock-taking\n"
-    )
-    done = season_facts.load(own, text)
-    assert (done.recorded, done.repeated, done.bad) == (3, 0, [])
-    assert (season_facts.load(own, text).recorded, season_facts.load(own, text).repeated) == (0, 3)
-    seen = season_history(own)
-    exposure = seen.history.exposure
-    assert exposure is not None
-    short = exposure[(exposure["week"] == "2026-W46") & (exposure["flavour"] == "LEMON")]
-    assert short["share"].iloc[0] == pytest.approx(1 - 5 / 6)
-    made = make_forecast(own, 6)
-    firm = made.result.weekly[
-        (made.result.weekly["level"] == "flavour") & (made.result.weekly["flavour"] == "ROCK")
-    ].set_index("week")["firm"]
-    assert firm["2026-W50"] == 140
-    assert season_plan.make(own, PlanSettings(weeks=7), "quick").problem.weeks[5].days == 1
-
-
-def test_one_bad_row_is_named_and_nothing_is_written(own: Ledger):
-    before = own.queries.as_of().position
-    done = season_facts.load(
-        own, "kind,from,flavour,channel\nrun-out,2026-11-10,LEMON,shop\nrun-out,10 Nov,LEMON,shop\nparty,2026-11-10,,\n"
-    )
-    assert [line for line, _ in done.bad] == [3, 4]
-    assert "2026-10-30" in done.bad[0][1] and "run-out" in done.bad[1][1]
-    assert own.queries.as_of().position == before
-    with pytest.raises(BadInput, match="kind"):
-        season_facts.load(own, "a,b\n1,2\n")
-
-
-@pytest.mark.parametrize(
-    ("row", "words"),
-    [
-        ({"kind": "bulk", "from": "2026-12-09", "flavour": "ROCK", "channel": "shop", "packs": "many"}, "whole number"),
-        ({"kind": "bulk", "from": "2026-12-09", "packs": "3"}, "flavour and channel"),
-        ({"kind": "show", "from": "2026-12-09", "at": "16:00-15:00"}, "before it begins"),
-        ({"kind": "closure", "from": "2026-12-09", "to": "2026-12-01"}, "Turn them round"),
-    ],
-)
-def test_a_fact_that_cannot_be_says_why(shop: Ledger, row: dict[str, str], words: str):
-    with pytest.raises(SlabbookError, match=words):
-        season_facts.fact(row, shop.book(), TODAY)
-
-
-def test_orders_cover_what_the_plan_takes_beyond_what_is_in_the_house(made: PlanMade, shop: Ledger):
+def test_orders_cover_what_the_plan_takes_beyond_what_is_in_the_house(season_made: PlanMade, season_shop: Ledger):
     """By hand: over the weeks planned, sugar in the house and sugar ordered are at least what the lines take."""
-    orders, _, _ = orders_of(buy_basis(shop), made.plan, made.problem, made.asked.made_of)
+    orders, _, _ = orders_of(buy_basis(season_shop), season_made.plan, season_made.problem, season_made.asked.made_of)
     for material in ("SUGAR", "SYRUP", "LEMONOIL"):
         takes = 0
-        for line in made.plan.lines:
-            recipe = shop.book().recipe_of(made.asked.made_of[line.item][0])
+        for line in season_made.plan.lines:
+            recipe = season_shop.book().recipe_of(season_made.asked.made_of[line.item][0])
             assert recipe is not None
             takes += line.batches * sum(x.mass_mg for x in recipe.lines if x.material == material) // 1000
-        lots = shop.queries.lots(kinds=["material"], item=material)
+        lots = season_shop.queries.lots(kinds=["material"], item=material)
         house = int(lots["mass_mg"].sum()) // 1000
         assert house + sum(o.amount for o in orders if o.material == material) >= takes - 1, material
-    lead = {m.id: m.lead_days for m in shop.book().all(e.Material)}
+    lead = {m.id: m.lead_days for m in season_shop.book().all(e.Material)}
     for order in orders:
         assert order.needed_by - order.order_by == timedelta(days=lead[order.material])
-    assert buy_report(shop, made.plan, made.problem, made.asked.made_of).tables["orders"].frame.shape[0] == len(orders)
+    assert buy_report(season_shop, season_made.plan, season_made.problem, season_made.asked.made_of).tables[
+        "orders"
+    ].frame.shape[0] == len(orders)
 
 
 def buy_basis(ledger: Ledger):
@@ -413,8 +336,8 @@ def buy_basis(ledger: Ledger):
     return basis(ledger)
 
 
-def test_a_wait_on_the_desk_ends_with_a_plan_and_a_stop_with_the_best_so_far(shop: Ledger):
-    desk = desk_of(shop)
+def test_a_wait_on_the_desk_ends_with_a_plan_and_a_stop_with_the_best_so_far(season_shop: Ledger):
+    desk = desk_of(season_shop)
     desk.make(PlanSettings(weeks=5), "quick")
     desk.wait()
     assert desk.base is not None and not desk.busy and not desk.trouble

@@ -125,7 +125,7 @@ def test_a_busy_week_runs_out(whole: History) -> None:
 def test_promotion_bulk_order_and_closures_are_announced_ahead(whole: History) -> None:
     plans = [p for _, p in whole[0].queries.papers("promotion")]
     kinds = {p.kind for p in plans}
-    assert {"promotion", "bulk order", "closure"} <= kinds
+    assert {"promotion", "bulk", "closure"} <= kinds
     assert all(p.day < p.from_day for p in plans)
     shipped = whole[0].queries.postings(account="HOTEL")
     assert shipped.packs.max() == 120

@@ -66,7 +66,9 @@ class NoteRunOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanPromotion:
-    """A promotion, closure or bulk order is known for these days."""
+    """A promotion, closure, bulk order or show is known for these days. A bulk order says how many packs (``units``), of which flavour and
+    through which channel; a show says from when to when on each of its days (``at``: `14:00-15:30`).
+    """
 
     name: ClassVar[str] = "promotion"
     day: str
@@ -75,4 +77,6 @@ class PlanPromotion:
     flavour: str = ""
     channel: str = ""
     kind: str = "promotion"
+    units: int = 0
+    at: str = ""
     note: str = ""

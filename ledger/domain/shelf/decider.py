@@ -11,6 +11,10 @@ from ledger.domain.shelf import commands as c
 from ledger.domain.shelf.events import PromotionPlanned, RanOut, Returned, Shipped, Sold
 from ledger.domain.state import State, need_lot
 from ledger.errors import BadInput, NotEnough, Refused
+from ledger.quantities import time_span, time_span_text
+
+KNOWN_AHEAD = ("promotion", "closure", "bulk", "show")
+"""What can be known ahead of a day."""
 
 
 def first_expired_first(
@@ -111,9 +115,30 @@ def note_run_out(cmd: c.NoteRunOut, state: State) -> list[Any]:
 
 
 def plan_promotion(cmd: c.PlanPromotion, state: State) -> list[Any]:
-    """A promotion, closure or bulk order is known."""
+    """A promotion, closure, bulk order or show is known. Refused where its kind needs a field that is not there."""
     if cmd.to_day < cmd.from_day:
-        raise BadInput(f"The last day {cmd.to_day} lies before the first {cmd.from_day}.", value=cmd.to_day)
+        raise BadInput(
+            f"The last day {cmd.to_day} lies before the first, {cmd.from_day}. Turn them round.",
+            value=cmd.to_day,
+            limit=cmd.from_day,
+        )
+    kind = {"bulk order": "bulk"}.get(cmd.kind, cmd.kind)
+    if kind not in KNOWN_AHEAD:
+        raise BadInput(f"`{cmd.kind}` is not known ahead; give one of {', '.join(KNOWN_AHEAD)}.", value=cmd.kind)
+    if cmd.flavour:
+        state.book.get(e.Flavour, cmd.flavour)
+    if cmd.channel:
+        state.book.get(e.Channel, cmd.channel)
+    if kind == "bulk" and not (cmd.units > 0 and cmd.flavour and cmd.channel):
+        raise BadInput(
+            "A bulk order needs how many packs (`units`, from 1 on), its flavour and its channel.", value=cmd.units
+        )
+    if kind == "show" and not cmd.at:
+        raise BadInput("A show needs from when to when (`at`), such as `14:00-15:30`.")
+    if cmd.units and kind != "bulk":
+        raise BadInput(f"Only a bulk order has packs; a {kind} has none. Leave `units` out.", value=cmd.units)
+    if cmd.at and kind != "show":
+        raise BadInput(f"Only a show has a time of day; a {kind} lasts whole days. Leave `at` out.", value=cmd.at)
     return [
         PromotionPlanned(
             day=cmd.day,
@@ -121,7 +146,9 @@ def plan_promotion(cmd: c.PlanPromotion, state: State) -> list[Any]:
             to_day=cmd.to_day,
             flavour=cmd.flavour,
             channel=cmd.channel,
-            kind=cmd.kind,
+            kind=kind,
+            units=cmd.units,
+            at=time_span_text(*time_span(cmd.at)) if cmd.at else "",
             note=cmd.note,
         )
     ]

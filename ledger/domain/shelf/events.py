@@ -54,7 +54,9 @@ class RanOut:
 @stored_as("shelf.promotion-planned", version=1)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PromotionPlanned:
-    """A promotion or closure on known days; strength in per mille of usual interest (0 for a closure)."""
+    """What is known ahead of certain days: a promotion, a closure, a bulk order (``units``: packs promised), a show (``at``: from when to
+    when of each of its days, `14:00-15:30`). Entries older than these two fields say both in their note.
+    """
 
     day: str
     from_day: str
@@ -62,4 +64,6 @@ class PromotionPlanned:
     flavour: str = ""
     channel: str = ""
     kind: str = "promotion"
+    units: int = 0
+    at: str = ""
     note: str = ""

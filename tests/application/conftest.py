@@ -1,0 +1,49 @@
+"""The invented shop of the season's tests: made once, read by many, copied for a test that writes."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from ledger.application import season_plan
+from ledger.application.ledger import Ledger, open_ledger
+from ledger.application.season_plan import PlanMade
+from ledger.application.season_settings import PlanSettings
+from seeds.shop import fill
+
+
+def season_clock() -> datetime:
+    """A Wednesday: the running week has three making days left."""
+    return datetime(2026, 11, 25, 9, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def season_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Seventy weeks of the invented shop in a file."""
+    path = tmp_path_factory.mktemp("season") / "shop.sqlite"
+    fill(f"sqlite:///{path}", weeks=70)
+    return path
+
+
+@pytest.fixture(scope="session")
+def season_shop(season_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Ledger:
+    """The shop, only read."""
+    path = tmp_path_factory.mktemp("read") / "shop.sqlite"
+    shutil.copy(season_file, path)
+    return open_ledger(f"sqlite:///{path}", clock=season_clock)
+
+
+@pytest.fixture
+def own(season_file: Path, tmp_path: Path) -> Ledger:
+    """A copy a test may write to."""
+    shutil.copy(season_file, tmp_path / "shop.sqlite")
+    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=season_clock)
+
+
+@pytest.fixture(scope="session")
+def season_made(season_shop: Ledger) -> PlanMade:
+    """A quick plan of eight weeks of the shop."""
+    return season_plan.make(season_shop, PlanSettings(weeks=8), "quick")
