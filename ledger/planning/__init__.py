@@ -4,7 +4,7 @@ Front: :func:`make_plan`, :func:`replan`, :func:`check_plan`.
 """
 
 from ledger.planning.plan import Plan
-from ledger.planning.problem import Batches, Item, Kettle, Opening, Prices, Problem, Season, ShowTime, Week
+from ledger.planning.problem import Batches, Item, Kettle, Load, Opening, Prices, Problem, Season, ShowTime, Week
 from ledger.planning.season import NORMAL, QUICK, THOROUGH, Effort, Progress, check_plan, make_plan, replan
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Effort",
     "Item",
     "Kettle",
+    "Load",
     "Opening",
     "Plan",
     "Prices",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from ledger.planning.arrays import Arrays
 
 Table = list[list[int]]
-"""Whole batches by item and week."""
+"""Whole batches by way (see ``arrays.py``; where no kettles are told apart, by item) and week."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,15 +48,15 @@ def expected_loss(tangents: tuple[tuple[int, int], ...], supply: int) -> int:
     return worst
 
 
-def run_item(a: Arrays, i: int, row: list[int]) -> ItemRun:
-    """Sell item ``i`` through the season with the batches of ``row``; shelf life under first-in-first-out."""
+def run_item(a: Arrays, i: int, made: list[int]) -> ItemRun:
+    """Sell item ``i`` through the season with ``made`` grams a week; shelf life under first-in-first-out."""
     weeks = a.weeks
     stock, lost, thrown, cost = [0] * weeks, [0] * weeks, [0] * weeks, [0] * weeks
-    batch, curve, shelf, last = a.batch[i], a.curves[i], a.shelf[i], a.end[i]
+    curve, shelf, last = a.curves[i], a.shelf[i], a.end[i]
     in_hand, supply, lost_so_far, left = a.opening[i], a.opening[i], 0, 0
     for t in range(last + 1):
-        supply += batch * row[t]
-        in_hand += batch * row[t] - a.demand[i][t]
+        supply += made[t]
+        in_hand += made[t] - a.demand[i][t]
         missing = max(0, -in_hand)
         if curve is not None:
             missing = max(missing, expected_loss(curve[t], supply) - lost_so_far)
@@ -64,7 +64,7 @@ def run_item(a: Arrays, i: int, row: list[int]) -> ItemRun:
         lost_so_far += missing
         lost[t] = missing
         if shelf:
-            fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 2) : t + 1])
+            fresh = a.fresh_opening[i][t] + sum(made[max(0, t - shelf + 2) : t + 1])
             if in_hand > fresh:
                 thrown[t] = in_hand - fresh
                 supply -= thrown[t]
@@ -87,18 +87,18 @@ def week_limits(a: Arrays, table: Table, t: int) -> list[str]:
     """Every limit of week ``t`` that the batches break, in words; empty when they fit."""
     label, broken = a.problem.weeks[t].label, []
     for name, wants, room in zip(a.stations, a.need, a.room, strict=True):
-        used = sum(table[i][t] * wants[i] for i in range(a.n))
+        used = sum(table[j][t] * wants[j] for j in range(a.rows))
         if used > room[t]:
             broken.append(f"{label}: the {name} needs {used} minutes and has {room[t]}")
-    hands = sum(table[i][t] * a.hands[i] for i in range(a.n))
+    hands = sum(table[j][t] * a.hands[j] for j in range(a.rows))
     if a.hands_choice(t, hands) is None:
         broken.append(
             f"{label}: hands need {hands} person-minutes and have {a.people[t]} with overtime and helpers on top"
         )
-    for i in range(a.n):
-        if not a.least[i][t] <= table[i][t] <= a.most[i][t]:
-            key = a.problem.items[i].key
-            broken.append(f"{label}: {table[i][t]} batches of {key}, allowed {a.least[i][t]} to {a.most[i][t]}")
+    for j, i in enumerate(a.of):
+        if not a.least[j][t] <= table[j][t] <= a.most[j][t]:
+            key = a.problem.items[i].key + (f" in the {a.kettle[j]}" if a.kettle[j] else "")
+            broken.append(f"{label}: {table[j][t]} batches of {key}, allowed {a.least[j][t]} to {a.most[j][t]}")
     return broken
 
 
@@ -110,13 +110,12 @@ def fits(a: Arrays, table: Table) -> bool:
 def cost_table(a: Arrays, table: Table) -> Costing:
     """Cost the batches of ``table`` exactly."""
     prices = a.problem.prices
-    runs = [run_item(a, i, table[i]) for i in range(a.n)]
+    runs = [run_item(a, i, a.grams(i, table)) for i in range(a.n)]
     parts = dict.fromkeys(
         ("material", "lost", "hold", "display", "thrown", "closing", "hands", "store", "shows", "moved"), 0
     )
     overtime, helpers, broken = [0] * a.weeks, [0] * a.weeks, []
     for i, run in enumerate(runs):
-        parts["material"] += a.material[i] * sum(table[i])
         parts["lost"] += a.lost[i] * sum(run.lost)
         parts["thrown"] += a.thrown[i] * sum(run.thrown)
         parts["hold"] += a.hold[i] * sum(run.stock)
@@ -124,19 +123,21 @@ def cost_table(a: Arrays, table: Table) -> Costing:
         parts["display"] += a.gap * sum(max(0, a.display[i][t] - run.stock[t]) for t in shown)
         good = min(run.left, a.end_cap[i])
         parts["closing"] -= a.end_value[i] * good + a.end_low[i] * (run.left - good)
+    for j, row in enumerate(table):
+        parts["material"] += a.material[j] * sum(row)
         for t in range(a.weeks):
-            if a.kept[i][t] >= 0:
-                parts["moved"] += prices.moved_batch * 1000 * abs(table[i][t] - a.kept[i][t])
+            if a.kept[j][t] >= 0:
+                parts["moved"] += prices.moved_batch * 1000 * abs(row[t] - a.kept[j][t])
     for t in range(a.weeks):
         broken += week_limits(a, table, t)
-        choice = a.hands_choice(t, sum(table[i][t] * a.hands[i] for i in range(a.n)))
+        choice = a.hands_choice(t, sum(table[j][t] * a.hands[j] for j in range(a.rows)))
         if choice is not None:
             parts["hands"] += choice[0]
             overtime[t], helpers[t] = choice[1], choice[2]
         if a.store is not None:
             over = max(0, sum(run.stock[t] for run in runs) - a.store)
             parts["store"] += prices.store_over_per_kg_week * over
-        shown_batches = sum(table[i][t] for i in range(a.n) if a.good_to_show[i])
+        shown_batches = sum(table[j][t] for j in range(a.rows) if a.good_to_show[j])
         parts["shows"] += prices.missed_show * 1000 * max(0, a.shows[t] - shown_batches)
     return Costing(sum(parts.values()), parts, runs, overtime, helpers, broken)
 
@@ -149,5 +150,5 @@ def unavoidable(a: Arrays) -> int:
     total = 0
     for i in range(a.n):
         wanted = a.cum_demand[i][a.end[i]] - a.opening[i]
-        total += max(0, wanted) * (a.material[i] // a.batch[i] if a.batch[i] else 0)
+        total += max(0, wanted) * (a.problem.items[i].material_per_kg if any(a.batch[j] for j in a.ways[i]) else 0)
     return total

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from ledger.errors import BadInput
-from ledger.planning.problem import Item, Problem, ShowTime, Week
+from ledger.planning.problem import Item, Kettle, Load, Problem, ShowTime, Week
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,9 @@ def sort_out(problem: Problem) -> tuple[Problem, list[Finding]]:
     return clean, findings
 
 
-def _kettles(problem: Problem, findings: list[Finding]) -> list[tuple[int, int]]:
-    good = []
+def _kettles(problem: Problem, findings: list[Finding]) -> dict[str, Kettle]:
+    """The kettles that can be used, by name."""
+    good = {}
     for kettle in problem.kettles:
         if kettle.size_g < kettle.minimum_g or kettle.size_g <= 0:
             findings.append(
@@ -59,11 +60,36 @@ def _kettles(problem: Problem, findings: list[Finding]) -> list[tuple[int, int]]
                 )
             )
         else:
-            good.append((kettle.minimum_g, kettle.size_g))
+            good[kettle.name] = kettle
     return good
 
 
-def _item(problem: Problem, item: Item, findings: list[Finding], kettles: list[tuple[int, int]]) -> Item:
+def _loads(problem: Problem, item: Item, findings: list[Finding], kettles: dict[str, Kettle]) -> tuple[Load, ...]:
+    """The item's loads that can be cooked: each in a kettle of its own that can be used, and within what that kettle takes."""
+    good: list[Load] = []
+    listed = {kettle.name for kettle in problem.kettles}
+    for load in item.loads:
+        kettle = kettles.get(load.kettle)
+        wrong = ""
+        if any(load.kettle == other.kettle for other in good):
+            wrong = "is there twice; the first is kept"
+        elif kettle is None and listed and load.kettle not in listed:
+            wrong = f"has no such kettle (there are {', '.join(sorted(listed))}); name one of them"
+        elif load.batch_g <= 0:
+            wrong = f"gives {load.batch_g} g to sell; state what it gives"
+        elif kettle is not None and load.load_g and not kettle.minimum_g <= load.load_g <= kettle.size_g:
+            wrong = (
+                f"of {load.load_g} g does not fit a kettle of {kettle.minimum_g} to {kettle.size_g} g; "
+                "change the load or the kettle"
+            )
+        if wrong:
+            findings.append(Finding("load-cannot-be", item.key, f"{item.name}: the load in the {load.kettle} {wrong}"))
+        elif kettle is not None or not listed:
+            good.append(load)
+    return tuple(good)
+
+
+def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[str, Kettle]) -> Item:
     """The item as it can be planned: its demand in order, and no batches where none can be made."""
 
     def found(code: str, message: str) -> None:
@@ -86,14 +112,21 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: list[t
             "no-recipe", f"{item.name} has no recipe: no batch is planned, its demand counts as short; give it a recipe"
         )
         changes["most_a_week"] = never
+    elif item.loads:
+        changes["loads"] = _loads(problem, item, findings, kettles)
+        if not changes["loads"]:
+            found("no-kettle-fits", f"{item.name}: none of its loads can be cooked; nothing of it is planned")
+            changes |= {"most_a_week": never, "batch_g": 0}
     elif item.batch_g <= 0:
         found("no-yield", f"{item.name}: a batch of {item.batch_g} g sells nothing; state what a batch gives")
         changes |= {"most_a_week": never, "batch_g": 0}
-    if problem.kettles and item.load_g and not any(low <= item.load_g <= high for low, high in kettles):
+    room = [(kettle.minimum_g, kettle.size_g) for kettle in kettles.values()]
+    fits = item.loads or any(low <= item.load_g <= high for low, high in room)
+    if problem.kettles and item.load_g and not fits:
         found(
             "no-kettle-fits",
             f"{item.name}: a load of {item.load_g} g fits no kettle "
-            f"({', '.join(f'{low} to {high} g' for low, high in kettles) or 'none usable'}); change the batch or the kettle",
+            f"({', '.join(f'{low} to {high} g' for low, high in room) or 'none usable'}); change the batch or the kettle",
         )
         changes["most_a_week"] = never
     if season is not None and season.last_week < 0:
@@ -125,6 +158,12 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: list[t
     if any(v < 0 for v in item.minutes.values()):
         found("minutes-below-nothing", f"{item.name}: minutes below 0 are taken as 0")
         changes["minutes"] = {name: max(0, v) for name, v in item.minutes.items()}
+    if any(v < 0 for load in item.loads for v in (load.minutes or {}).values()):
+        found("minutes-below-nothing", f"{item.name}: minutes of a load below 0 are taken as 0")
+        changes["loads"] = tuple(
+            replace(load, minutes=load.minutes and {name: max(0, v) for name, v in load.minutes.items()})
+            for load in changes.get("loads", item.loads)  # type: ignore[attr-defined]
+        )
     if item.closing_value_per_kg >= item.lost_per_kg > 0 and item.closing_cap_g:
         most = max(0, item.lost_per_kg - 1)
         found("closing-too-dear", f"{item.name}: closing stock worth {item.closing_value_per_kg}, taken as {most}")

@@ -23,7 +23,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(slots=True)
 class Program:
-    """Columns (price, lower, upper, integer) and rows (lower, upper, entries) of the relaxation; ids by item and week."""
+    """Columns (price, lower, upper, integer) and rows (lower, upper, entries) of the relaxation; ids by item and week, ``x`` and ``moved`` by way."""
 
     price: list[float] = field(default_factory=list)
     low: list[float] = field(default_factory=list)
@@ -71,17 +71,18 @@ class Program:
 def build(a: Arrays) -> Program:
     """The program of a problem laid out in ``a``."""
     m, prices, weeks = Program(), a.problem.prices, a.weeks
+    m.x, m.moved = [[] for _ in a.of], [[] for _ in a.of]
     for i in range(a.n):
         _item(m, a, i)
     for t in range(weeks):
         m.overtime.append(m.column(prices.overtime_per_hour / 60, high=a.overtime[t]))
         m.helper.append(m.column(prices.helper_shift, high=a.helpers[t], whole=True))
-        entries = [(m.x[i][t], float(a.hands[i])) for i in range(a.n) if m.x[i][t] >= 0 and a.hands[i]]
+        entries = [(m.x[j][t], float(a.hands[j])) for j in range(a.rows) if m.x[j][t] >= 0 and a.hands[j]]
         entries += [(m.overtime[t], -1.0), (m.helper[t], -float(prices.helper_minutes))]
         m.hands_row.append(m.row(-INF, a.people[t], entries))
         rows = []
         for wants, room in zip(a.need, a.room, strict=True):
-            used = [(m.x[i][t], float(wants[i])) for i in range(a.n) if m.x[i][t] >= 0 and wants[i]]
+            used = [(m.x[j][t], float(wants[j])) for j in range(a.rows) if m.x[j][t] >= 0 and wants[j]]
             rows.append(m.row(-INF, room[t], used) if used and room[t] < 10**9 else -1)
         m.station_row.append(rows)
         if a.store is not None:
@@ -91,7 +92,7 @@ def build(a: Arrays) -> Program:
             m.over_store.append(over)
         if a.shows[t]:
             missed = m.column(prices.missed_show)
-            shown = [(m.x[i][t], 1.0) for i in range(a.n) if a.good_to_show[i] and m.x[i][t] >= 0]
+            shown = [(m.x[j][t], 1.0) for j in range(a.rows) if a.good_to_show[j] and m.x[j][t] >= 0]
             m.row(a.shows[t], INF, [*shown, (missed, 1.0)])
             m.missed_show.append(missed)
         else:
@@ -104,13 +105,13 @@ def _leaves(a: Arrays, i: int, t: int) -> bool:
 
 
 def _item(m: Program, a: Arrays, i: int) -> None:
-    """Columns and rows of one item: stock, lost, display gap, shelf life, loss curves, end of season, kept lines."""
-    last, curve, batch = a.end[i], a.curves[i], a.batch[i] / 1000
+    """Columns and rows of one item: its ways, stock, lost, display gap, shelf life, loss curves, end of season, kept lines."""
+    last, curve, mine = a.end[i], a.curves[i], sorted(a.ways[i])
     none = [-1] * a.weeks
-    x, stock, lost, gap, thrown, moved = list(none), list(none), list(none), list(none), list(none), list(none)
+    stock, lost, gap, thrown = list(none), list(none), list(none), list(none)
+    for j in mine:
+        _way(m, a, j, last)
     for t in range(last + 1):
-        if a.most[i][t] > 0:
-            x[t] = m.column(a.material[i] / 1000, high=a.most[i][t], low=a.least[i][t], whole=True)
         hold = 0.0 if _leaves(a, i, t) else float(a.hold[i])
         end = a.end_low[i] if t == last else 0
         stock[t] = m.column(hold - end)
@@ -119,20 +120,8 @@ def _item(m: Program, a: Arrays, i: int) -> None:
             thrown[t] = m.column(a.thrown[i])
         if a.display[i][t] and not _leaves(a, i, t):
             gap[t] = m.column(a.gap)
-        if a.kept[i][t] >= 0:
-            kept = a.kept[i][t]
-            if x[t] >= 0:
-                moved[t] = m.column(a.problem.prices.moved_batch)
-                m.row(-kept, INF, [(moved[t], 1.0), (x[t], -1.0)])
-                m.row(kept, INF, [(moved[t], 1.0), (x[t], 1.0)])
-            else:
-                m.constant += a.problem.prices.moved_batch * kept
-    for t in range(last + 1, a.weeks):
-        if a.kept[i][t] > 0:
-            m.constant += a.problem.prices.moved_batch * a.kept[i][t]
     for t in range(last + 1):
-        entries = [(stock[t], -1.0), (lost[t], 1.0)]
-        entries += [(x[t], batch)] if x[t] >= 0 else []
+        entries = [(stock[t], -1.0), (lost[t], 1.0), *made_in(m, a, i, t, t)]
         entries += [(stock[t - 1], 1.0)] if t else []
         entries += [(thrown[t], -1.0)] if thrown[t] >= 0 else []
         wanted = (a.demand[i][t] - (0 if t else a.opening[i])) / 1000
@@ -140,32 +129,56 @@ def _item(m: Program, a: Arrays, i: int) -> None:
         if gap[t] >= 0:
             m.row(a.display[i][t] / 1000, INF, [(stock[t], 1.0), (gap[t], 1.0)])
         if a.shelf[i]:
-            window = [u for u in range(max(0, t - a.shelf[i] + 2), t + 1) if x[u] >= 0]
-            m.row(-INF, a.fresh_opening[i][t] / 1000, [(stock[t], 1.0), *((x[u], -batch) for u in window)])
+            window = made_in(m, a, i, max(0, t - a.shelf[i] + 2), t, -1.0)
+            m.row(-INF, a.fresh_opening[i][t] / 1000, [(stock[t], 1.0), *window])
         if curve is not None:
-            _tangents(m, a, i, t, x, lost, thrown)
+            _tangents(m, a, i, t, lost, thrown)
     if a.end_cap[i] and a.end_value[i] > a.end_low[i]:
         good = m.column(-(a.end_value[i] - a.end_low[i]), high=a.end_cap[i] / 1000)
         m.row(-INF, 0.0, [(good, 1.0), (stock[last], -1.0)])
         m.closing.append(good)
     else:
         m.closing.append(-1)
-    m.x.append(x)
     m.stock.append(stock)
     m.lost.append(lost)
     m.gap.append(gap)
     m.thrown.append(thrown)
-    m.moved.append(moved)
 
 
-def _tangents(m: Program, a: Arrays, i: int, t: int, x: list[int], lost: list[int], thrown: list[int]) -> None:
+def _way(m: Program, a: Arrays, j: int, last: int) -> None:
+    """Columns of one way of making an item: its batches, and how far they are moved from the plan in force."""
+    x, moved, price = [-1] * a.weeks, [-1] * a.weeks, a.problem.prices.moved_batch
+    for t in range(a.weeks):
+        kept = a.kept[j][t]
+        if t <= last and a.most[j][t] > 0:
+            x[t] = m.column(a.material[j] / 1000, high=a.most[j][t], low=a.least[j][t], whole=True)
+            if kept >= 0:
+                moved[t] = m.column(price)
+                m.row(-kept, INF, [(moved[t], 1.0), (x[t], -1.0)])
+                m.row(kept, INF, [(moved[t], 1.0), (x[t], 1.0)])
+        elif kept > 0:
+            m.constant += price * kept
+    m.x[j], m.moved[j] = x, moved
+
+
+def made_in(m: Program, a: Arrays, i: int, first: int, last: int, sign: float = 1.0) -> list[tuple[int, float]]:
+    """Entries for the kilograms made of item ``i`` in weeks first to last, in all its ways."""
+    return [
+        (m.x[j][u], sign * a.batch[j] / 1000)
+        for j in sorted(a.ways[i])
+        for u in range(first, last + 1)
+        if m.x[j][u] >= 0
+    ]
+
+
+def _tangents(m: Program, a: Arrays, i: int, t: int, lost: list[int], thrown: list[int]) -> None:
     """Cumulative loss lies on or above every tangent at cumulative supply less what was thrown before."""
-    curve, batch = a.curves[i], a.batch[i] / 1000
+    curve = a.curves[i]
     assert curve is not None
     for at_nothing, per_kilo in curve[t]:
         share = per_kilo / 1000
         entries = [(lost[u], 1.0) for u in range(t + 1)]
-        entries += [(x[u], share * batch) for u in range(t + 1) if x[u] >= 0]
+        entries += made_in(m, a, i, 0, t, share)
         entries += [(thrown[u], -share) for u in range(t) if thrown[u] >= 0]
         m.row(at_nothing / 1000 - share * a.opening[i] / 1000, INF, entries)
 
@@ -173,10 +186,14 @@ def _tangents(m: Program, a: Arrays, i: int, t: int, x: list[int], lost: list[in
 def point(m: Program, a: Arrays, table: Table, costing: Costing) -> Floats:
     """A costed plan as a point of the program, to start the solver from."""
     values = np.zeros(len(m.price))
+    for j, row in enumerate(table):
+        for t in range(a.weeks):
+            if m.x[j][t] >= 0:
+                values[m.x[j][t]] = row[t]
+            if m.moved[j][t] >= 0:
+                values[m.moved[j][t]] = abs(row[t] - a.kept[j][t])
     for i, run in enumerate(costing.runs):
         for t in range(a.end[i] + 1):
-            if m.x[i][t] >= 0:
-                values[m.x[i][t]] = table[i][t]
             held = run.left if t == a.end[i] else run.stock[t]
             values[m.stock[i][t]] = held / 1000
             values[m.lost[i][t]] = run.lost[t] / 1000
@@ -184,8 +201,6 @@ def point(m: Program, a: Arrays, table: Table, costing: Costing) -> Floats:
                 values[m.thrown[i][t]] = run.thrown[t] / 1000
             if m.gap[i][t] >= 0:
                 values[m.gap[i][t]] = max(0, a.display[i][t] - held) / 1000
-            if m.moved[i][t] >= 0:
-                values[m.moved[i][t]] = abs(table[i][t] - a.kept[i][t])
         if m.closing[i] >= 0:
             values[m.closing[i]] = min(a.end_cap[i], run.left) / 1000
     for t in range(a.weeks):
@@ -194,6 +209,6 @@ def point(m: Program, a: Arrays, table: Table, costing: Costing) -> Floats:
         if a.store is not None:
             values[m.over_store[t]] = max(0, sum(run.stock[t] for run in costing.runs) - a.store) / 1000
         if m.missed_show[t] >= 0:
-            shown = sum(table[i][t] for i in range(a.n) if a.good_to_show[i])
+            shown = sum(table[j][t] for j in range(a.rows) if a.good_to_show[j])
             values[m.missed_show[t]] = max(0, a.shows[t] - shown)
     return values

@@ -12,7 +12,10 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """Whole batches of an item to make in a week (number and label), and the sellable grams they give."""
+    """Whole batches of an item to make in a week (number and label), and the sellable grams they give.
+
+    ``kettle``: the kettle they are made in, where the plan tells kettles apart; else empty.
+    """
 
     week: int
     label: str
@@ -20,6 +23,7 @@ class Line:
     batches: int
     grams: int
     frozen: bool = False
+    kettle: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +108,7 @@ class Plan:
     milliseconds: int | None = field(default=None, compare=False)
 
     def batches(self, item: str, week: int) -> int:
-        """Batches of an item planned in a week."""
+        """Batches of an item planned in a week, of all kettles."""
         return sum(line.batches for line in self.lines if line.item == item and line.week == week)
 
     def of(self, item: str) -> ItemWeeks:

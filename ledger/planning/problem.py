@@ -13,6 +13,9 @@ from dataclasses import dataclass, field, replace
 Tangents = tuple[tuple[int, int], ...]
 """Straight lines under a loss curve: (loss in grams at no supply, grams of loss saved by 1000 g more supply)."""
 
+ANY_KETTLE = "kettle"
+"""The station that stands for all kettles together, where they are not told apart."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
@@ -32,6 +35,21 @@ class Season:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """A whole load of an item in one kettle: what it gives, what it puts in, and the minutes it asks of the floor.
+
+    ``kettle``: the :class:`Kettle`'s name. ``batch_g``: sellable grams from one load. ``load_g``: grams put into the kettle
+    (0: not stated). ``minutes``: as of an :class:`Item`; None takes the item's. Minutes of station ``kettle`` are charged to the
+    station of this kettle's name (give each :class:`Week` its minutes), so that a kettle out for a week stops its own loads only.
+    """
+
+    kettle: str
+    batch_g: int
+    load_g: int = 0
+    minutes: Mapping[str, int] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
     """One thing the shop plans by itself: a design in a flavour for a family of packs.
 
@@ -40,7 +58,9 @@ class Item:
     :func:`price_of_a_missed_kilo`). ``hold_per_kg_week``: keeping a kilo one week. ``display_g``: least to have on the shelf.
     ``shelf_weeks``: weeks a batch may be sold, its own week the first. ``earliest_week``: first week with everything for it in
     the house. ``minutes``: minutes a batch needs of each station, and ``hands`` in person-minutes. ``loss_curves``: one set of
-    tangents a week on cumulative supply, for uncertain season demand; None means demand as forecast.
+    tangents a week on cumulative supply, for uncertain season demand; None means demand as forecast. ``loads``: the kettles it
+    can be made in, where they differ (then ``batch_g``, ``load_g`` and ``minutes`` are only the typical batch); empty: one
+    size of batch in whatever kettle. ``most_a_week``: most batches of it in a week, of each kettle.
     """
 
     key: str
@@ -70,11 +90,24 @@ class Item:
     good_to_show: bool = False
     most_a_week: int = 6
     loss_curves: tuple[Tangents, ...] | None = None
+    loads: tuple[Load, ...] = ()
 
     @property
     def opening_g(self) -> int:
         """Grams in the house at the start."""
         return sum(lot.grams for lot in self.opening)
+
+    @property
+    def ways(self) -> tuple[Load, ...]:
+        """How a batch of it can be made: its loads, or the one typical batch in no named kettle."""
+        if not self.loads:
+            return (Load(kettle="", batch_g=self.batch_g, load_g=self.load_g, minutes=self.minutes),)
+        return tuple(replace(load, minutes=self._in(load)) for load in self.loads)
+
+    def _in(self, load: Load) -> dict[str, int]:
+        """Minutes of a load, those of any kettle on its own."""
+        minutes = self.minutes if load.minutes is None else load.minutes
+        return {load.kettle if name == ANY_KETTLE else name: asked for name, asked in minutes.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,11 +157,15 @@ class ShowTime:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batches:
-    """Whole batches of an item in a week: a line of a plan, a frozen line, or a line kept from the plan before."""
+    """Whole batches of an item in a week: a line of a plan, a frozen line, or a line kept from the plan before.
+
+    ``kettle``: where the item has loads, the kettle they are made in; empty or not among them: its first.
+    """
 
     item: str
     week: int
     batches: int
+    kettle: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

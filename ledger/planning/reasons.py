@@ -21,8 +21,9 @@ ENOUGH_TO_NAME = 1000
 
 def shortages(a: Arrays, table: Table, costing: Costing, least_g: int = ENOUGH_TO_NAME) -> tuple[Shortage, ...]:
     """Every shortage of at least ``least_g``, the dearest first, each with what binds in the weeks before it."""
-    hands = [sum(table[i][t] * a.hands[i] for i in range(a.n)) for t in range(a.weeks)]
-    used = [[sum(table[i][t] * wants[i] for i in range(a.n)) for t in range(a.weeks)] for wants in a.need]
+    rows = range(a.rows)
+    hands = [sum(table[j][t] * a.hands[j] for j in rows) for t in range(a.weeks)]
+    used = [[sum(table[j][t] * wants[j] for j in rows) for t in range(a.weeks)] for wants in a.need]
     stock = [sum(run.stock[t] for run in costing.runs) for t in range(a.weeks)]
     found = []
     for i, run in enumerate(costing.runs):
@@ -59,7 +60,7 @@ def _what_stops(
     item, week = a.problem.items[i], a.problem.weeks[u]
     if not item.has_recipe:
         return "no-recipe", item.key, "it has no recipe"
-    if a.batch[i] <= 0 or item.most_a_week == 0:
+    if all(a.batch[j] <= 0 for j in a.ways[i]) or item.most_a_week == 0:
         return "cannot-be-made", item.key, "no batch of it can be made"
     if u < a.problem.frozen_weeks:
         return "frozen", week.label, "the week is frozen"
@@ -69,24 +70,47 @@ def _what_stops(
         return "material", item.key, item.not_yet
     if a.shelf[i] and u + a.shelf[i] <= t:
         return "too-old", item.key, "it would be too old"
-    if table[i][u] >= a.most[i][u]:
-        return "most-a-week", item.key, f"already {table[i][u]} batches that week, the most allowed"
+    stops = [_what_stops_way(a, table, costing, j, u, t, hands, used, stock) for j in a.ways[i]]
+    return max(stops, key=lambda stop: HOW_NEAR.index(stop[0]))
+
+
+HOW_NEAR = (
+    "most-a-week", "station-full", "no-hands", "store-full", "not-worth-a-batch", "overtime-dearer", "found-too-late",
+)  # fmt: skip
+"""Of several kettles the one that is least in the way is told: what stops it is what would have to change."""
+
+
+def _what_stops_way(
+    a: Arrays,
+    table: Table,
+    costing: Costing,
+    j: int,
+    u: int,
+    t: int,
+    hands: list[int],
+    used: list[list[int]],
+    stock: list[int],
+) -> tuple[str, str, str]:
+    i = a.of[j]
+    item = a.problem.items[i]
+    if table[j][u] >= a.most[j][u]:
+        return "most-a-week", item.key, f"already {table[j][u]} batches that week, the most allowed"
     for name, wants, row, room in zip(a.stations, a.need, used, a.room, strict=True):
-        if wants[i] and row[u] + wants[i] > room[u]:
+        if wants[j] and row[u] + wants[j] > room[u]:
             return "station-full", name, f"the {name} is full"
-    now, more = a.hands_cost(u, hands[u]), a.hands_cost(u, hands[u] + a.hands[i])
+    now, more = a.hands_cost(u, hands[u]), a.hands_cost(u, hands[u] + a.hands[j])
     if more < 0:
         return "no-hands", "hands", "no hands left even with overtime and helpers"
-    row_with = list(table[i])
-    row_with[u] += 1
-    after = run_item(a, i, row_with)
-    gain = sum(costing.runs[i].cost) - sum(after.cost) - a.material[i]
+    made = a.grams(i, table)
+    made[u] += a.batch[j]
+    after = run_item(a, i, made)
+    gain = sum(costing.runs[i].cost) - sum(after.cost) - a.material[j]
     full = a.store is not None and any(
         stock[w] - costing.runs[i].stock[w] + after.stock[w] > a.store for w in range(u, t)
     )
     if full:
         return "store-full", "store", "the store is full"
-    if gain > 0 and more > now:
+    if 0 < gain <= more - now:
         return "overtime-dearer", "hands", "only with overtime or a helper, dearer than the sale"
     if gain <= 0:
         return "not-worth-a-batch", item.key, "a whole batch costs more than what is missing"

@@ -3,11 +3,12 @@
 Every rule is given the same courtesy: a batch that does not fit its week is pulled ahead to the latest earlier week with
 room, else it goes to the next week with room before the item ends, else it is not made. Silver-Meal and part-period are
 their whole-batch versions (Silver and Meal 1973; DeMatteis 1968), where the cost of one more "set-up" is the price of a batch.
+Where an item can be made in several kettles the biggest with room is taken, and what a smaller one gives less is made up later.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from ledger.planning.arrays import Arrays
 from ledger.planning.cost import Table, cost_table, run_item
@@ -22,37 +23,40 @@ class Room:
 
     def __init__(self, a: Arrays, with_overtime: bool = True) -> None:
         self.a, self.table = a, [list(row) for row in a.least]
-        self.hands = [sum(a.least[i][t] * a.hands[i] for i in range(a.n)) for t in range(a.weeks)]
-        self.used = [[sum(a.least[i][t] * wants[i] for i in range(a.n)) for t in range(a.weeks)] for wants in a.need]
+        rows = range(a.rows)
+        self.hands = [sum(a.least[j][t] * a.hands[j] for j in rows) for t in range(a.weeks)]
+        self.used = [[sum(a.least[j][t] * wants[j] for j in rows) for t in range(a.weeks)] for wants in a.need]
         self.with_overtime = with_overtime
 
-    def fits(self, i: int, t: int) -> bool:
-        """Whether one more batch of item ``i`` fits week ``t``."""
+    def fits(self, j: int, t: int) -> bool:
+        """Whether one more batch of way ``j`` fits week ``t``."""
         a = self.a
-        if self.table[i][t] >= a.most[i][t]:
+        if self.table[j][t] >= a.most[j][t]:
             return False
         for row, wants, room in zip(self.used, a.need, a.room, strict=True):
-            if wants[i] and row[t] + wants[i] > room[t]:
+            if wants[j] and row[t] + wants[j] > room[t]:
                 return False
-        minutes = self.hands[t] + a.hands[i]
+        minutes = self.hands[t] + a.hands[j]
         if self.with_overtime:
             return bool(a.hands_cost(t, minutes) >= 0)
         return minutes <= a.people[t]
 
-    def put(self, i: int, t: int) -> None:
-        """Make one more batch of item ``i`` in week ``t``."""
-        self.table[i][t] += 1
-        self.hands[t] += self.a.hands[i]
+    def put(self, j: int, t: int) -> None:
+        """Make one more batch of way ``j`` in week ``t``."""
+        self.table[j][t] += 1
+        self.hands[t] += self.a.hands[j]
         for row, wants in zip(self.used, self.a.need, strict=True):
-            row[t] += wants[i]
+            row[t] += wants[j]
 
-    def place(self, i: int, wanted: int, due: int) -> int | None:
-        """Put a batch into its week, else pull it ahead, else the next week with room; the week, or None."""
-        weeks: list[int] = [*range(wanted, -1, -1), *range(wanted + 1, max(due, self.a.end[i]) + 1)]
+    def place(self, ways: Sequence[int], wanted: int, due: int) -> int | None:
+        """Put a batch into its week, else pull it ahead, else the next week with room; the way it is made, or None."""
+        last = max([due, *(self.a.end[self.a.of[j]] for j in ways)])
+        weeks: list[int] = [*range(wanted, -1, -1), *range(wanted + 1, last + 1)]
         for t in weeks:
-            if self.fits(i, t):
-                self.put(i, t)
-                return t
+            for j in ways:
+                if self.fits(j, t):
+                    self.put(j, t)
+                    return j
         return None
 
 
@@ -68,6 +72,7 @@ def _needs(a: Arrays, i: int) -> list[int]:
 
 def _whole(a: Arrays, i: int, grouped: list[int], needs: list[int]) -> list[tuple[int, int]]:
     """Whole batches that cover grouped needs: (week its need falls due, week of its lot), each carrying its spare on."""
+    size = a.batch[a.ways[i][0]]
     batches: list[tuple[int, int]] = []
     covered, wanted = 0, 0
     due = [t for t in range(a.weeks) if needs[t]]
@@ -77,10 +82,10 @@ def _whole(a: Arrays, i: int, grouped: list[int], needs: list[int]) -> list[tupl
         reach.append((ends, t))
     for t, grams in enumerate(grouped):
         wanted += grams
-        while covered < wanted and a.batch[i]:
+        while covered < wanted and size:
             first = next((week for total, week in reach if total > covered), t)
             batches.append((max(t, first), t))
-            covered += a.batch[i]
+            covered += size
     return batches
 
 
@@ -89,14 +94,20 @@ def _by_lots(a: Arrays, group: Callable[[list[int], int], list[int]]) -> Table:
     room = Room(a)
     wanted = []
     for i in range(a.n):
-        made = sum(a.least[i]) * a.batch[i]
+        made = sum(a.grams(i, a.least))
         needs = _needs(a, i)
         for t in range(a.weeks):
             cut = min(made, needs[t])
             needs[t], made = needs[t] - cut, made - cut
         wanted += [(due, -a.lost[i], i, lot) for due, lot in _whole(a, i, group(needs, i), needs)]
+    less = [0] * a.n
     for due, _, i, lot in sorted(wanted):
-        room.place(i, lot, due)
+        ways = a.ways[i]
+        while (j := room.place(ways, lot, due)) is not None:
+            less[i] += a.batch[ways[0]] - a.batch[j]
+            if not 0 < a.batch[ways[-1]] <= less[i]:
+                break
+            less[i] -= a.batch[ways[0]]
     return room.table
 
 
@@ -126,17 +137,18 @@ def _lowest_cover(a: Arrays, with_overtime: bool, weeks_ahead: int) -> Table:
     stock = list(a.opening)
     for t in range(a.weeks):
         for i in range(a.n):
-            stock[i] += room.table[i][t] * a.batch[i]
-        open_items = {i for i in range(a.n) if a.most[i][t] > 0 and a.batch[i] > 0}
+            stock[i] += sum(room.table[j][t] * a.batch[j] for j in a.ways[i])
+        open_items = {i for j, i in enumerate(a.of) if a.most[j][t] > 0 and a.batch[j] > 0}
         while open_items:
             cover, lowest = min((_cover(a, i, t, stock[i]), i) for i in open_items)
             if cover >= weeks_ahead * 1000:
                 break
-            if room.fits(lowest, t):
-                room.put(lowest, t)
-                stock[lowest] += a.batch[lowest]
-            else:
+            way = next((j for j in a.ways[lowest] if room.fits(j, t)), None)
+            if way is None:
                 open_items.discard(lowest)
+            else:
+                room.put(way, t)
+                stock[lowest] += a.batch[way]
         for i in range(a.n):
             stock[i] = max(0, stock[i] - a.demand[i][t])
     return room.table
@@ -155,9 +167,9 @@ def _cover(a: Arrays, i: int, t: int, grams: int) -> int:
 def greedy_by_margin(a: Arrays, most_batches: int = 100_000) -> Table:
     """Always add the batch that saves most a hand-minute, at the latest week that still serves its first shortage."""
     room = Room(a)
-    costs = [sum(run_item(a, i, room.table[i]).cost) for i in range(a.n)]
-    offers: dict[int, tuple[int, int, int]] = {}
-    stale = {i for i in range(a.n) if a.batch[i] > 0}
+    costs = [sum(run_item(a, i, a.grams(i, room.table)).cost) for i in range(a.n)]
+    offers: dict[int, tuple[int, int, int, int]] = {}
+    stale = {i for j, i in enumerate(a.of) if a.batch[j] > 0}
     for _ in range(most_batches):
         for i in stale:
             offers.pop(i, None)
@@ -167,27 +179,33 @@ def greedy_by_margin(a: Arrays, most_batches: int = 100_000) -> Table:
         if not offers:
             break
         i = max(offers, key=lambda k: (offers[k][0], -k))
-        week = offers[i][1]
-        if room.fits(i, week):
-            room.put(i, week)
-            costs[i] = offers[i][2]
+        _, week, way, after = offers[i]
+        if room.fits(way, week):
+            room.put(way, week)
+            costs[i] = after
         stale = {i}
     return room.table
 
 
-def _offer(a: Arrays, room: Room, i: int, cost_now: int) -> tuple[int, int, int] | None:
-    """(milli saved a hand-minute, week, item cost after) of the next batch of item ``i``; None when it does not pay."""
-    run = run_item(a, i, room.table[i])
+def _offer(a: Arrays, room: Room, i: int, cost_now: int) -> tuple[int, int, int, int] | None:
+    """(milli saved a hand-minute, week, way, item cost after) of the next batch of item ``i``; None when it does not pay."""
+    made = a.grams(i, room.table)
+    run = run_item(a, i, made)
     short = next((t for t in range(a.weeks) if run.lost[t] > 0), None)
     if short is None:
         return None
     for t in [*range(short, -1, -1), *range(short + 1, a.end[i] + 1)]:
-        if room.fits(i, t):
-            room.table[i][t] += 1
-            after = sum(run_item(a, i, room.table[i]).cost)
-            room.table[i][t] -= 1
-            saved = cost_now - after - a.material[i]
-            return (saved // max(1, a.hands[i]), t, after) if saved > 0 else None
+        best = None
+        for j in (j for j in a.ways[i] if a.batch[j] > 0 and room.fits(j, t)):
+            made[t] += a.batch[j]
+            after = sum(run_item(a, i, made).cost)
+            made[t] -= a.batch[j]
+            saved = cost_now - after - a.material[j]
+            offer = (saved // max(1, a.hands[j]), t, j, after)
+            if best is None or offer[0] > best[1][0]:
+                best = (saved, offer)
+        if best is not None:
+            return best[1] if best[0] > 0 else None
     return None
 
 

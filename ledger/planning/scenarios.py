@@ -68,11 +68,8 @@ def _factor(draw: np.random.Generator, cv: float, shape: tuple[int, ...]) -> npt
 def rescore(plan: Plan, problem: Problem, seasons: Seasons) -> Score:
     """Cost the plan's lines on each season drawn, exactly as a plan is costed."""
     clean, _ = sort_out(problem)
-    index = {item.key: i for i, item in enumerate(clean.items)}
     a = lay_out(replace(clean, items=tuple(replace(item, loss_curves=None) for item in clean.items)))
-    table = [[0] * a.weeks for _ in range(a.n)]
-    for line in plan.lines:
-        table[index[line.item]][line.week] += line.batches
+    table = a.table_of(plan.lines)
     costs, lost, left, wanted = [], 0, 0, 0
     for season in seasons:
         a.demand = [[int(v) for v in row] for row in season]

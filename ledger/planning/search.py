@@ -18,39 +18,42 @@ Report = Callable[[int, int], bool]
 """Called with (moves tried, best cost in milli); True asks the search to stop."""
 
 SHIFT, SWAP, ADD, REMOVE = 0.38, 0.58, 0.72, 0.86  # upper ends of the shares of the moves; the rest replaces
+TO_ANOTHER_KETTLE = 0.3
+"""Share of shifts that take the batch to another kettle it can be made in, half of them in the same week."""
 
 
 def typical_batch(a: Arrays) -> int:
     """Milli that missing the sale of a middling batch costs: the scale of the search's temperatures."""
-    worth = sorted(a.lost[i] * a.batch[i] for i in range(a.n) if a.batch[i] > 0)
+    worth = sorted(a.lost[i] * a.batch[j] for j, i in enumerate(a.of) if a.batch[j] > 0)
     return max(1, worth[len(worth) // 2]) if worth else 1
 
 
 class Search:
-    """A plan being improved: whole batches by item and week, with stock, cost and room kept beside them."""
+    """A plan being improved: whole batches by way and week, with grams made, stock, cost and room kept beside them."""
 
     def __init__(self, a: Arrays, start: Table) -> None:
         self.a = a
         self.table = [list(row) for row in start]
+        self.grams = [a.grams(i, start) for i in range(a.n)]
         self.stock = [[0] * a.weeks for _ in range(a.n)]
         self.item_cost = [[0] * a.weeks for _ in range(a.n)]
         for i in range(a.n):
             self._run(i, 0, a.weeks, keep=True)
-        self.hands = [sum(self.table[i][t] * a.hands[i] for i in range(a.n)) for t in range(a.weeks)]
-        self.used = [[sum(self.table[i][t] * wants[i] for i in range(a.n)) for t in range(a.weeks)] for wants in a.need]
-        self.showing = [sum(self.table[i][t] for i in range(a.n) if a.good_to_show[i]) for t in range(a.weeks)]
+        rows = range(a.rows)
+        self.hands = [sum(self.table[j][t] * a.hands[j] for j in rows) for t in range(a.weeks)]
+        self.used = [[sum(self.table[j][t] * wants[j] for j in rows) for t in range(a.weeks)] for wants in a.need]
+        self.showing = [sum(self.table[j][t] for j in rows if a.good_to_show[j]) for t in range(a.weeks)]
         self.all_stock = [sum(self.stock[i][t] for i in range(a.n)) for t in range(a.weeks)]
-        self.made = [
-            (i, t) for i in range(a.n) for t in range(a.weeks) for _ in range(self.table[i][t] - a.least[i][t])
-        ]
-        self.open_weeks = [[t for t in range(a.weeks) if a.most[i][t] > a.least[i][t]] for i in range(a.n)]
-        self.open_items = [i for i in range(a.n) if self.open_weeks[i]]
+        self.made = [(j, t) for j in rows for t in range(a.weeks) for _ in range(self.table[j][t] - a.least[j][t])]
+        self.open_weeks = [[t for t in range(a.weeks) if a.most[j][t] > a.least[j][t]] for j in rows]
+        self.open_ways = [j for j in rows if self.open_weeks[j]]
+        self.other_ways = [[k for k in a.ways[i] if k != j and self.open_weeks[k]] for j, i in enumerate(a.of)]
 
     def _run(self, i: int, first: int, last_change: int, keep: bool = False) -> tuple[int, int, list[int], list[int]]:
         """Cost item ``i`` again from week ``first``: (change in milli, first, stocks, costs), stopping where stock agrees."""
         a = self.a
-        stock, costs, row, demand = self.stock[i], self.item_cost[i], self.table[i], a.demand[i]
-        batch, hold, lost, gap, display, last = a.batch[i], a.hold[i], a.lost[i], a.gap, a.display[i], a.end[i]
+        stock, costs, made, demand = self.stock[i], self.item_cost[i], self.grams[i], a.demand[i]
+        hold, lost, gap, display, last = a.hold[i], a.lost[i], a.gap, a.display[i], a.end[i]
         shelf, curve = a.shelf[i], a.curves[i]
         if curve is not None:
             return self._run_in_full(i, keep)
@@ -59,14 +62,14 @@ class Search:
         delta = 0
         in_hand = stock[first - 1] if first else a.opening[i]
         for t in range(first, last + 1):
-            in_hand += batch * row[t] - demand[t]
+            in_hand += made[t] - demand[t]
             if in_hand < 0:
                 cost = -lost * in_hand
                 in_hand = 0
             else:
                 cost = 0
                 if shelf and in_hand:
-                    fresh = a.fresh_opening[i][t] + batch * sum(row[t - shelf + 2 if t >= shelf - 1 else 0 : t + 1])
+                    fresh = a.fresh_opening[i][t] + sum(made[t - shelf + 2 if t >= shelf - 1 else 0 : t + 1])
                     if in_hand > fresh:
                         cost = a.thrown[i] * (in_hand - fresh)
                         in_hand = fresh
@@ -92,12 +95,12 @@ class Search:
     def _run_in_full(self, i: int, keep: bool) -> tuple[int, int, list[int], list[int]]:
         """The same for an item with a loss curve or a shelf life that binds: the whole season again."""
         a = self.a
-        row, demand, curve, shelf, last = self.table[i], a.demand[i], a.curves[i], a.shelf[i], a.end[i]
-        batch, in_hand, supply, lost_so_far = a.batch[i], a.opening[i], a.opening[i], 0
+        made, demand, curve, shelf, last = self.grams[i], a.demand[i], a.curves[i], a.shelf[i], a.end[i]
+        in_hand, supply, lost_so_far = a.opening[i], a.opening[i], 0
         new_stock, new_cost = [0] * a.weeks, [0] * a.weeks
         for t in range(last + 1):
-            supply += batch * row[t]
-            in_hand += batch * row[t] - demand[t]
+            supply += made[t]
+            in_hand += made[t] - demand[t]
             missing = -in_hand if in_hand < 0 else 0
             if curve is not None and curve[t]:
                 missing = max(missing, expected_loss(curve[t], supply) - lost_so_far)
@@ -105,7 +108,7 @@ class Search:
             lost_so_far += missing
             cost = a.lost[i] * missing
             if shelf:
-                fresh = a.fresh_opening[i][t] + batch * sum(row[max(0, t - shelf + 2) : t + 1])
+                fresh = a.fresh_opening[i][t] + sum(made[max(0, t - shelf + 2) : t + 1])
                 if in_hand > fresh:
                     cost += a.thrown[i] * (in_hand - fresh)
                     supply -= in_hand - fresh
@@ -127,19 +130,19 @@ class Search:
         a = self.a
         for row, wants, room in zip(self.used, a.need, a.room, strict=True):
             more = 0
-            for i, by in changes:
-                more += wants[i] * by
+            for j, by in changes:
+                more += wants[j] * by
             if more > 0 and row[t] + more > room[t]:
                 return None
         minutes, showing, delta, prices = self.hands[t], 0, 0, a.problem.prices
         before = a.hands_cost(t, minutes)
-        for i, by in changes:
-            minutes += a.hands[i] * by
-            if a.good_to_show[i]:
+        for j, by in changes:
+            minutes += a.hands[j] * by
+            if a.good_to_show[j]:
                 showing += by
-            if a.kept[i][t] >= 0:
-                now = self.table[i][t]
-                delta += prices.moved_batch * 1000 * (abs(now + by - a.kept[i][t]) - abs(now - a.kept[i][t]))
+            if a.kept[j][t] >= 0:
+                now = self.table[j][t]
+                delta += prices.moved_batch * 1000 * (abs(now + by - a.kept[j][t]) - abs(now - a.kept[j][t]))
         after = a.hands_cost(t, minutes)
         if after < 0:
             return None
@@ -164,23 +167,24 @@ class Search:
         )
 
     def try_changes(self, changes: list[tuple[int, int, int]], threshold: float) -> int | None:
-        """Make changes (item, week, by) if their cost change is at most ``threshold`` milli; the change, or None if not made."""
+        """Make changes (way, week, by) if their cost change is at most ``threshold`` milli; the change, or None if not made."""
         a = self.a
         weeks: dict[int, list[tuple[int, int]]] = {}
         spans: dict[int, list[int]] = {}
         delta = 0
-        for i, t, by in changes:
-            weeks.setdefault(t, []).append((i, by))
-            spans.setdefault(i, []).append(t)
-            delta += a.material[i] * by
+        for j, t, by in changes:
+            weeks.setdefault(t, []).append((j, by))
+            spans.setdefault(a.of[j], []).append(t)
+            delta += a.material[j] * by
         for t, moved in weeks.items():
             week = self._week_change(t, moved)
             if week is None:
                 return None
             delta += week
-        table = self.table
-        for i, t, by in changes:
-            table[i][t] += by
+        table, grams, of, batch = self.table, self.grams, a.of, a.batch
+        for j, t, by in changes:
+            table[j][t] += by
+            grams[of[j]][t] += batch[j] * by
         runs = []
         for i, touched in spans.items():
             run = self._run(i, min(touched), max(touched))
@@ -189,8 +193,9 @@ class Search:
         if a.store is not None:
             delta += self._store_change(runs)
         if delta > threshold:
-            for i, t, by in changes:
-                table[i][t] -= by
+            for j, t, by in changes:
+                table[j][t] -= by
+                grams[of[j]][t] -= batch[j] * by
             return None
         for i, (_, first, stocks, costs) in runs:
             if a.store is not None:
@@ -198,12 +203,12 @@ class Search:
                     self.all_stock[first + k] += value - self.stock[i][first + k]
             self.stock[i][first : first + len(stocks)] = stocks
             self.item_cost[i][first : first + len(costs)] = costs
-        for i, t, by in changes:
-            self.hands[t] += a.hands[i] * by
-            if a.good_to_show[i]:
+        for j, t, by in changes:
+            self.hands[t] += a.hands[j] * by
+            if a.good_to_show[j]:
                 self.showing[t] += by
             for row, wants in zip(self.used, a.need, strict=True):
-                row[t] += wants[i] * by
+                row[t] += wants[j] * by
         return delta
 
 
@@ -214,7 +219,7 @@ def anneal(
     state = Search(a, start)
     cost = cost_table(a, start).total
     best, best_table = cost, [list(row) for row in start]
-    if not state.open_items or moves <= 0 or not fits(a, start):
+    if not state.open_ways or moves <= 0 or not fits(a, start):
         return best, best_table, 0
     random = Random(seed)
     draw = random.random
@@ -222,7 +227,7 @@ def anneal(
     high, low = hot * scale, 0.0003 * scale
     cooling = exp(log(low / high) / max(1, moves // 500))
     temperature, tried = high, 0
-    made, open_items, open_weeks, most = state.made, state.open_items, state.open_weeks, a.most
+    made, open_ways, open_weeks, most = state.made, state.open_ways, state.open_weeks, a.most
     for tried in range(1, moves + 1):
         if tried % 500 == 0:
             temperature *= cooling
@@ -232,34 +237,39 @@ def anneal(
         where, other, fresh = -1, -1, (0, 0)
         if pick < SHIFT and made:
             where = int(draw() * len(made))
-            i, t = made[where]
-            u = t + (1 if draw() < 0.5 else -1) * (1 + int(draw() * 6))
-            if not 0 <= u < a.weeks or state.table[i][u] >= most[i][u]:
+            j, t = made[where]
+            k, u = j, t
+            others = state.other_ways[j]
+            if others and draw() < TO_ANOTHER_KETTLE:
+                k = others[int(draw() * len(others))]
+            if k == j or draw() < 0.5:
+                u = t + (1 if draw() < 0.5 else -1) * (1 + int(draw() * 6))
+            if not 0 <= u < a.weeks or state.table[k][u] >= most[k][u]:
                 continue
-            changes, fresh = [(i, t, -1), (i, u, 1)], (i, u)
+            changes, fresh = [(j, t, -1), (k, u, 1)], (k, u)
         elif pick < SWAP and len(made) > 1:
             where, other = int(draw() * len(made)), int(draw() * len(made))
-            (i, t), (j, u) = made[where], made[other]
-            if i == j or t == u or state.table[i][u] >= most[i][u] or state.table[j][t] >= most[j][t]:
+            (j, t), (k, u) = made[where], made[other]
+            if j == k or t == u or state.table[j][u] >= most[j][u] or state.table[k][t] >= most[k][t]:
                 continue
-            changes = [(i, t, -1), (i, u, 1), (j, u, -1), (j, t, 1)]
+            changes = [(j, t, -1), (j, u, 1), (k, u, -1), (k, t, 1)]
         elif pick < ADD or not made:
-            i = open_items[int(draw() * len(open_items))]
-            t = open_weeks[i][int(draw() * len(open_weeks[i]))]
-            if state.table[i][t] >= most[i][t]:
+            j = open_ways[int(draw() * len(open_ways))]
+            t = open_weeks[j][int(draw() * len(open_weeks[j]))]
+            if state.table[j][t] >= most[j][t]:
                 continue
-            changes, fresh = [(i, t, 1)], (i, t)
+            changes, fresh = [(j, t, 1)], (j, t)
         elif pick < REMOVE:
             where = int(draw() * len(made))
-            i, t = made[where]
-            changes = [(i, t, -1)]
+            j, t = made[where]
+            changes = [(j, t, -1)]
         else:
             where = int(draw() * len(made))
-            i, t = made[where]
-            j = open_items[int(draw() * len(open_items))]
-            if i == j or state.table[j][t] >= most[j][t]:
+            j, t = made[where]
+            k = open_ways[int(draw() * len(open_ways))]
+            if j == k or state.table[k][t] >= most[k][t]:
                 continue
-            changes, fresh = [(i, t, -1), (j, t, 1)], (j, t)
+            changes, fresh = [(j, t, -1), (k, t, 1)], (k, t)
         change = state.try_changes(changes, -temperature * log(draw() or 1e-300))
         if change is None:
             continue

@@ -161,15 +161,15 @@ def carried(a: Arrays, plan: Plan) -> Table:
     """The lines of another plan as far as they are possible here: the closest start for a changed problem."""
     from ledger.planning.rules import Room
 
-    index = {item.key: i for i, item in enumerate(a.problem.items)}
     room = Room(a)
     for line in plan.lines:
-        i = index.get(line.item)
-        if i is None or not line.week < a.weeks:
+        j = a.way(line.item, line.kettle)
+        if j is None or not line.week < a.weeks:
             continue
-        for _ in range(line.batches - a.least[i][line.week]):
-            if room.fits(i, line.week):
-                room.put(i, line.week)
+        for _ in range(line.batches - a.least[j][line.week]):
+            way = next((k for k in (j, *a.ways[a.of[j]]) if room.fits(k, line.week)), None)
+            if way is not None:
+                room.put(way, line.week)
     return room.table
 
 
@@ -183,10 +183,10 @@ def _plan(
     return Plan(
         lines=tuple(
             Line(
-                week=t, label=problem.weeks[t].label, item=problem.items[i].key, batches=table[i][t],
-                grams=table[i][t] * a.batch[i], frozen=t < problem.frozen_weeks,
+                week=t, label=problem.weeks[t].label, item=problem.items[i].key, batches=table[j][t],
+                grams=table[j][t] * a.batch[j], frozen=t < problem.frozen_weeks, kettle=a.kettle[j],
             )
-            for t in range(a.weeks) for i in range(a.n) if table[i][t]
+            for t in range(a.weeks) for j, i in enumerate(a.of) if table[j][t]
         ),
         items=item_weeks(a, table, costing),
         weeks=week_use(a, table, costing),
@@ -217,7 +217,7 @@ def item_weeks(a: Arrays, table: Table, costing: Costing) -> tuple[ItemWeeks, ..
         ItemWeeks(
             item=a.problem.items[i].key,
             demand=tuple(a.demand[i]),
-            made=tuple(batches * a.batch[i] for batches in table[i]),
+            made=tuple(a.grams(i, table)),
             sold=tuple(wanted - lost for wanted, lost in zip(a.demand[i], run.lost, strict=True)),
             short=tuple(run.lost),
             thrown=tuple(run.thrown),
@@ -235,12 +235,12 @@ def week_use(a: Arrays, table: Table, costing: Costing) -> tuple[WeekUse, ...]:
             week=t,
             label=a.problem.weeks[t].label,
             days=a.problem.weeks[t].days,
-            hands_used=sum(table[i][t] * a.hands[i] for i in range(a.n)),
+            hands_used=sum(table[j][t] * a.hands[j] for j in range(a.rows)),
             hands_there=a.people[t],
             overtime_minutes=costing.overtime[t],
             helper_shifts=costing.helpers[t],
             stations=tuple(
-                (name, sum(table[i][t] * wants[i] for i in range(a.n)), room[t])
+                (name, sum(table[j][t] * wants[j] for j in range(a.rows)), room[t])
                 for name, wants, room in zip(a.stations, a.need, a.room, strict=True)
                 if room[t] < 10**9
             ),
@@ -271,17 +271,17 @@ def check_plan(plan: Plan, problem: Problem) -> Check:
     """Recompute cost, room and stock of a stored plan's lines; no solver is called."""
     clean, _ = sort_out(problem)
     a = lay_out(replace(clean))
-    index = {item.key: i for i, item in enumerate(clean.items)}
-    table = [[0] * a.weeks for _ in range(a.n)]
+    table = a.nothing()
     wrong: list[str] = []
     for line in plan.lines:
-        i = index.get(line.item)
-        if i is None or not 0 <= line.week < a.weeks:
-            wrong.append(f"line {line.item} in {line.label} is not in the problem")
+        j = a.way(line.item, line.kettle)
+        if j is None or a.kettle[j] != line.kettle or not 0 <= line.week < a.weeks:
+            where = f" in the {line.kettle}" if line.kettle else ""
+            wrong.append(f"line {line.item}{where} in {line.label} is not in the problem")
             continue
-        table[i][line.week] += line.batches
-        if line.grams != line.batches * a.batch[i]:
-            wrong.append(f"line {line.item} in {line.label} says {line.grams} g for {line.batches} x {a.batch[i]} g")
+        table[j][line.week] += line.batches
+        if line.grams != line.batches * a.batch[j]:
+            wrong.append(f"line {line.item} in {line.label} says {line.grams} g for {line.batches} x {a.batch[j]} g")
     costing = cost_table(a, table)
     wrong += costing.broken
     if costing.total != plan.cost_milli:

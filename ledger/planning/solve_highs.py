@@ -170,16 +170,16 @@ def rounded(a: Arrays, m: Program, values: Floats) -> Table:
 
     room = Room(a)
     wanted = []
-    for i in range(a.n):
-        total, made, frozen = 0.0, 0, sum(a.least[i])
+    for j, i in enumerate(a.of):
+        total, made, frozen = 0.0, 0, sum(a.least[j])
         for t in range(a.end[i] + 1):
-            total += float(values[m.x[i][t]]) if m.x[i][t] >= 0 else 0.0
+            total += float(values[m.x[j][t]]) if m.x[j][t] >= 0 else 0.0
             while made + 0.55 < total:
                 made += 1
                 if made > frozen:
-                    wanted.append((t, -a.lost[i], i))
-    for t, _, i in sorted(wanted):
-        room.place(i, t, t)
+                    wanted.append((t, -a.lost[i], j))
+    for t, _, j in sorted(wanted):
+        room.place([j, *(k for k in a.ways[a.of[j]] if k != j)], t, t)
     return room.table
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from random import Random
 
-from ledger.planning.problem import Item, Opening, Prices, Problem, Season, Week, price_of_a_missed_kilo
+from ledger.planning.problem import Item, Kettle, Load, Opening, Prices, Problem, Season, Week, price_of_a_missed_kilo
 
 KINDS = {
     "plain": {"hands": 190, "kettle": 45, "slab": 18, "table": 20, "roller": 30},
@@ -84,4 +85,38 @@ def invented_shop(items: int, weeks: int, seed: int, load: float = 0.95, store: 
         ),
         prices=Prices(),
         store_g=items * 50_000 if store else None,
+    )
+
+
+BIG, SMALL = "big kettle", "small kettle"
+
+
+def two_kettles(problem: Problem, small_percent: int = 70) -> Problem:
+    """The same shop with a big kettle for every batch as it is and a small one that takes ``small_percent`` of it."""
+
+    def loads(item: Item) -> tuple[Load, ...]:
+        less = {name: m * (15 + 85 * small_percent // 100) // 100 for name, m in item.minutes.items()}
+        return (
+            Load(kettle=BIG, batch_g=item.batch_g, load_g=item.load_g),
+            Load(
+                kettle=SMALL,
+                batch_g=item.batch_g * small_percent // 100,
+                load_g=item.load_g * small_percent // 100,
+                minutes=less,
+            ),
+        )
+
+    def week(old: Week) -> Week:
+        rest = {name: minutes for name, minutes in old.stations.items() if name != "kettle"}
+        half = old.stations.get("kettle", 0) // 2
+        return replace(old, stations={**rest, BIG: half, SMALL: half})
+
+    return replace(
+        problem,
+        items=tuple(replace(item, loads=loads(item)) for item in problem.items),
+        weeks=tuple(week(old) for old in problem.weeks),
+        kettles=(
+            Kettle(name=BIG, size_g=22_000, minimum_g=8_000),
+            Kettle(name=SMALL, size_g=15_000, minimum_g=5_000),
+        ),
     )
