@@ -298,9 +298,12 @@ class World:
                     lot.supplier, lot.supplier_lot = event.partner, event.supplier_lot
             elif event.step not in _ADDS_TO:
                 lot.best_before = g.best_before or lot.best_before
+                self.by_item.get(lot.item, {}).pop(lot.lot, None)
+                lot.item, lot.portion, lot.colour = g.item, g.portion, g.colour
+                lot.treatment, lot.day = g.treatment, event.day
                 if isinstance(event, LotReceived):
-                    lot.supplier, lot.supplier_lot, lot.item = event.partner, event.supplier_lot, g.item
-                    self.remember(lot)
+                    lot.supplier, lot.supplier_lot = event.partner, event.supplier_lot
+                self.remember(lot)
             _put(lot, g, sign, event.step not in _ADDS_TO)
             dirty.add(g.lot)
 

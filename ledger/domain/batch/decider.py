@@ -121,6 +121,7 @@ def state_step(cmd: c.StepCommand, state: State) -> Movement:
             raise Refused(
                 "A cook needs sugar or syrup with dry solids among its inputs; none was given.", batch=batch.batch
             )
+        _into_named(takes, fields["gives"], batch)
         fields |= {
             "water_mg": cmd.water_mg, "end_temperature_mc": cmd.end_temperature_mc, "end_temperature": cmd.end_temperature,
             "moisture_ppm": batch.moisture_ppm, "moisture_low_ppm": batch.moisture_low_ppm, "moisture_high_ppm": batch.moisture_high_ppm,
@@ -137,6 +138,18 @@ def state_step(cmd: c.StepCommand, state: State) -> Movement:
     fields["flags"] = tuple(flags)
     movement: Movement = kind(**fields)
     return movement
+
+
+def _into_named(takes: tuple[Take, ...], gives: tuple[Give, ...], batch: Batch) -> None:
+    named = {g.portion for g in gives}
+    for take in takes:
+        if take.portion and take.portion not in named:
+            poured = ", ".join(f"`{x}`" for x in sorted(named) if x) or "none with a name"
+            raise BadInput(
+                f"Lot {take.lot} is said to go into portion `{take.portion}`, but no such portion was poured (poured: {poured}). "
+                "Correct the name, or leave it out: then it went into all of them.",
+                value=take.portion, batch=batch.batch,
+            )  # fmt: skip
 
 
 def _takes(cmd: c.StepCommand, name: str, batch: Batch, state: State) -> tuple[tuple[Take, ...], list[Flag]]:
