@@ -17,7 +17,7 @@ from ledger.errors import BadInput
 from ledger.interfaces.book_file import entries_from_csv, entries_from_toml
 from ledger.interfaces.commands_in import read_entry
 from ledger.store.codec import decode, encode
-from tests.support.given_when_then import Bench
+from tests.support.given_when_then import DAY, Bench
 
 DYE = e.Material(
     id="DYE", name="Allura Red AC", role="colour", e_number="E129", label_us="Red 40", certified_colour=True
@@ -85,3 +85,24 @@ def test_a_material_entered_before_these_fields_were_there_reads_with_none_of_th
         old = old.replace(f'"{field}":"",'.encode(), b"")
     assert b"e_number" not in old
     assert decode("book.material-defined", 1, old) == event
+
+
+@pytest.mark.parametrize(
+    ("steps", "word"),
+    [
+        ((e.StepTime(step="stir", seconds=600),), "no step"),
+        ((e.StepTime(step="cut", seconds=600), e.StepTime(step="cut", seconds=900)), "timed twice"),
+        ((e.StepTime(step="cut", seconds=0),), "more than 0 min"),
+        ((e.StepTime(step="cut", seconds=90_000),), "at most 24 h"),
+        ((e.StepTime(step="cut", seconds=600, people=0),), "hands"),
+    ],
+)
+def test_step_times_that_cannot_be_are_refused(steps: Any, word: str) -> None:
+    Bench().refuses(Define(day=DAY, entry=e.Recipe(id="LEMON", flavour="LEMON", steps=steps)), BadInput, word)
+
+
+def test_new_step_times_make_a_new_version_and_the_same_again_none() -> None:
+    bench = Bench()
+    timed = e.Recipe(id="LEMON", flavour="LEMON", steps=(e.StepTime(step="cook", seconds=3_000, people=2),))
+    assert [x.version for x in bench.do(Define(day=DAY, entry=timed))] == [2]
+    assert bench.do(Define(day=DAY, entry=timed)) == []

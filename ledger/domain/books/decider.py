@@ -61,6 +61,23 @@ def _additive(entry: e.Material) -> None:
         )
 
 
+def _step_times(entry: e.Recipe) -> None:
+    told: set[str] = set()
+    for at in entry.steps:
+        if at.step not in e.STEPS:
+            raise BadInput(f"Recipe `{entry.id}`: `{at.step}` is no step; known are {', '.join(e.STEPS)}.", value=at.step)
+        if at.step in told:
+            raise BadInput(f"Recipe `{entry.id}`: {at.step} is timed twice; give it once.", value=at.step)
+        if not 0 < at.seconds <= 86_400:
+            raise BadInput(
+                f"Recipe `{entry.id}`: {at.step} takes {at.seconds / 60:g} min; give more than 0 min and at most 24 h.",
+                value=at.seconds, limit=86_400,
+            )  # fmt: skip
+        if not 1 <= at.people <= 50:
+            raise BadInput(f"Recipe `{entry.id}`: {at.step} with {at.people} pairs of hands; give 1 to 50.", value=at.people)
+        told.add(at.step)
+
+
 def _check(entry: Any, state: State) -> None:
     if isinstance(entry, e.Material):
         _share(entry, "solids_ppm")
@@ -75,6 +92,7 @@ def _check(entry: Any, state: State) -> None:
         state.book.get(e.Flavour, entry.flavour)
         for line in entry.lines:
             state.book.get(e.Material, line.material)
+        _step_times(entry)
     elif isinstance(entry, e.Pack):
         state.book.get(e.Flavour, entry.flavour)
         if entry.design:
