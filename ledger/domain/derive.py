@@ -9,13 +9,12 @@ poured decides within the moisture band of the recipe; what lies outside the ban
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any, TypeVar
 
 from ledger.domain.batch.events import Cooked, Packed
 from ledger.domain.lots.events import LotCounted
 from ledger.domain.movement import Movement
-from ledger.domain.parts import ALL, DERIVED, NOMINAL, SHARE, Flag, Give, Take
+from ledger.domain.parts import ALL, DERIVED, NOMINAL, SHARE, Flag, Give, Take, changed
 from ledger.domain.state import Lot, LotLookup, need_lot
 from ledger.errors import NotEnough, Refused
 from ledger.quantities import mass_text
@@ -163,7 +162,7 @@ def derive(event: M, lots: LotLookup) -> M:
                     text=f"{event.step}: {word}, {mass_text(abs(rest))} of {mass_text(charge)} unexplained (limit {mass_text(limit)})",
                 ),
             )
-    return replace(
+    return changed(
         event, takes=takes, gives=gives, evaporated_mg=evaporated, unexplained_mg=rest if event.step in _BALANCED else 0,
         flags=flags, **changes,
     )  # fmt: skip
@@ -207,7 +206,7 @@ def derive_count(event: LotCounted, lots: LotLookup) -> LotCounted:
         gives = (
             Give(lot=lot.lot, kind=lot.kind, item=lot.item, mass_mg=mass, pieces=pieces, packs=packs, basis=NOMINAL),
         )
-    return replace(
+    return changed(
         event, kind=lot.kind, item=lot.item, flavour=lot.flavour, design=lot.design, takes=takes, gives=gives
     )
 
@@ -215,7 +214,7 @@ def derive_count(event: LotCounted, lots: LotLookup) -> LotCounted:
 def _fill_derived(gives: tuple[Give, ...], rest: int) -> tuple[Give, ...]:
     open_count = sum(1 for g in gives if g.basis == DERIVED)
     parts = iter(spread(rest, [1] * open_count))
-    return tuple(replace(g, mass_mg=next(parts)) if g.basis == DERIVED else g for g in gives)
+    return tuple(changed(g, mass_mg=next(parts)) if g.basis == DERIVED else g for g in gives)
 
 
 def _pieces_in_packs(gives: tuple[Give, ...], pieces: int) -> tuple[Give, ...]:
@@ -223,13 +222,13 @@ def _pieces_in_packs(gives: tuple[Give, ...], pieces: int) -> tuple[Give, ...]:
     if not into or any(g.kind == "pieces" for g in gives):
         return gives
     parts = iter(spread(pieces, [g.packs for g in into]))
-    return tuple(replace(g, pieces=next(parts)) if g.kind == "packs" else g for g in gives)
+    return tuple(changed(g, pieces=next(parts)) if g.kind == "packs" else g for g in gives)
 
 
 def _carry_cost(gives: tuple[Give, ...], cost: int) -> tuple[Give, ...]:
     if len(gives) == 1:
-        return gives if gives[0].cost == cost else (replace(gives[0], cost=cost),)
-    return tuple(replace(g, cost=c) for g, c in zip(gives, spread(cost, [g.mass_mg for g in gives]), strict=True))
+        return gives if gives[0].cost == cost else (changed(gives[0], cost=cost),)
+    return tuple(changed(g, cost=c) for g, c in zip(gives, spread(cost, [g.mass_mg for g in gives]), strict=True))
 
 
 __all__ = ["NOMINAL", "cooked_mass", "derive", "derive_take", "solids_of", "spread", "wages"]

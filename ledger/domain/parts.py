@@ -13,7 +13,11 @@ derived    what the rest of the step leaves over; follows the rest of the step
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from functools import cache
+from operator import attrgetter
+from typing import Any, TypeVar
 
 WEIGHED, ALL, SHARE, NOMINAL, DERIVED = "weighed", "all", "share", "nominal", "derived"
 
@@ -85,3 +89,20 @@ class Flag:
 
     code: str
     text: str
+
+
+P = TypeVar("P")
+
+
+def changed(fact: P, **changes: Any) -> P:
+    """The same fact with some fields set anew: `dataclasses.replace` at half its cost, for the path every entry takes."""
+    cls: Any = type(fact)
+    names, read = _fields_of(cls)
+    same: P = cls(**dict(zip(names, read(fact), strict=True)) | changes)
+    return same
+
+
+@cache
+def _fields_of(cls: Any) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]]:
+    names = tuple(f.name for f in fields(cls))
+    return names, attrgetter(*names)

@@ -19,6 +19,7 @@ from ledger.domain.movement import Movement
 from ledger.domain.papers import paper_of
 from ledger.domain.parts import Give, Take
 from ledger.domain.postings import Posting, iso_week, postings
+from ledger.domain.season.events import RecallStarted
 from ledger.domain.state import Batch, Lot, Recorded
 from ledger.errors import LedgerDamaged
 
@@ -83,7 +84,7 @@ class World:
     dirty_flags: set[tuple[int, int]] = field(default_factory=set)
     dirty_corrections: set[int] = field(default_factory=set)
     log: dict[int, Entry] = field(default_factory=dict)
-    by_lot: dict[str, list[int]] = field(default_factory=dict)
+    by_lot: dict[str, set[int]] = field(default_factory=dict)
     by_item: dict[str, dict[str, Lot]] = field(default_factory=dict)
     by_batch: dict[str, dict[str, Lot]] = field(default_factory=dict)
 
@@ -143,6 +144,13 @@ class World:
     def held_for(self, recall: str) -> list[str]:
         """Lots held for a recall or drill."""
         return sorted(x.lot for x in self.lots.values() if x.held in (f"recall {recall}", f"recall drill {recall}"))
+
+    def open_recalls(self) -> list[RecallStarted]:
+        """Recalls and drills that were started and not closed, oldest first."""
+        at = sorted(
+            p for (kind, id), p in self.papers.items() if kind == "recall" and ("recall-closed", id) not in self.papers
+        )
+        return [record.event for record in map(self.recorded, at) if record is not None]
 
     def correction(self, origin: int) -> tuple[int, bool]:
         """(position from which an entry is believed as it now stands, whether it was voided)."""
@@ -258,10 +266,13 @@ class World:
             )
             self.dirty_flags.add((position, line))
         if self.track:
-            for code in {t.lot for t in event.takes} | {g.lot for g in event.gives}:
-                known = self.by_lot.setdefault(code, [])
-                if effects.origin not in known:
-                    known.append(effects.origin)
+            origin, by_lot = effects.origin, self.by_lot
+            for code in [*(t.lot for t in event.takes), *(g.lot for g in event.gives)]:
+                known = by_lot.get(code)
+                if known is None:
+                    by_lot[code] = {origin}
+                else:
+                    known.add(origin)
 
     def _step(self, batch: Batch, event: Movement, sign: int) -> None:
         if event.step not in _ORDER:

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from sqlalchemy import Table, bindparam, delete, func, select, text
+from sqlalchemy.schema import CreateIndex
 
 from ledger.projections import rows, statements
 from ledger.projections.replay import Progress, Replay, replay
 from ledger.projections.tables import REBUILT, batches, book, corrections, edges, flags, lots, papers
-from ledger.store.statements import Statement, insert_into
+from ledger.store.statements import Statement, definition, insert_into
 from ledger.store.store import Store
 from ledger.store.unit import Unit
 
@@ -44,8 +45,7 @@ def rebuild(store: Store, progress: Progress | None = None) -> int:
             if alone:
                 for table in REBUILT:
                     for index in table.indexes:
-                        columns = ", ".join(c.name for c in index.columns)
-                        unit.stream(_ddl(f"CREATE INDEX {index.name} ON {table.name} ({columns})"), [()])
+                        unit.stream(_ddl(definition(store.dialect, CreateIndex(index))), [()])
             return reader.head.position
 
         try:

@@ -17,8 +17,17 @@ from ledger.domain.state import Batch, Lot
 from ledger.domain.world import ALWAYS, Effects, Entry, FlagRow
 
 Row = tuple[Any, ...]
+LOT_MOVES = ("held", "mass_mg", "pieces", "packs", "cost", "made_mg", "made_pieces", "made_packs")
+"""What changes of a lot as it is used."""
+BATCH_MOVES = ("last_day", "step", "steps", "last_position", "last_at")
+"""What changes of a batch as it goes on."""
+
 _lot = attrgetter(*(f.name for f in fields(Lot)))
 _batch = attrgetter(*(f.name for f in fields(Batch)))
+lot_moves = attrgetter(*LOT_MOVES)
+lot_stays = attrgetter(*(f.name for f in fields(Lot) if f.name not in LOT_MOVES))
+batch_moves = attrgetter(*BATCH_MOVES)
+batch_stays = attrgetter(*(f.name for f in fields(Batch) if f.name not in BATCH_MOVES))
 _flag = attrgetter(*(f.name for f in fields(FlagRow)))
 
 

@@ -10,6 +10,7 @@ import msgspec
 
 from ledger.domain.books.book import Book
 from ledger.domain.books.entries import KINDS
+from ledger.domain.season.events import RecallStarted
 from ledger.domain.state import Batch, Lot, Recorded
 from ledger.domain.world import Entry, FlagRow, World
 from ledger.projections import rows, statements
@@ -44,6 +45,9 @@ class SqlWorld(World):
     papers_new: list[rows.Row] = field(default_factory=list)
     book_new: list[rows.Row] = field(default_factory=list)
     closings: list[rows.Row] = field(default_factory=list)
+    kept_lots: dict[str, rows.Row] = field(default_factory=dict)
+    kept_batches: dict[str, rows.Row] = field(default_factory=dict)
+    """What stays the same of the lots and batches that have a row: while it does, only what moves is written."""
     pending: bool = False
 
     def load_lot(self, lot: str) -> Lot | None:
@@ -63,6 +67,7 @@ class SqlWorld(World):
             if known is None:
                 known = Lot(*row)
                 self.remember(known)
+                self.kept_lots[known.lot] = rows.lot_stays(known)
             result.append(known)
         return result
 
@@ -71,8 +76,9 @@ class SqlWorld(World):
         found = self.unit.rows(statements.BATCH, (self.site, batch))
         if not found:
             return None
-        self.batches[batch] = Batch(*found[0])
-        return self.batches[batch]
+        known = self.batches[batch] = Batch(*found[0])
+        self.kept_batches[batch] = rows.batch_stays(known)
+        return known
 
     def lots_of_batch(self, batch: str) -> list[Lot]:
         """Every lot made in a batch, oldest first."""
@@ -97,6 +103,12 @@ class SqlWorld(World):
         """Lots held for a recall or drill."""
         self._take_in(self.unit.rows(statements.HELD, (self.site,)))
         return World.held_for(self, recall)
+
+    def open_recalls(self) -> list[RecallStarted]:
+        """Recalls and drills that were started and not closed, oldest first."""
+        for kind, id, position in self.unit.rows(statements.RECALLS, (self.site,)):
+            self.papers.setdefault((kind, id), position)
+        return World.open_recalls(self)
 
     def load_correction(self, origin: int) -> tuple[int, bool] | None:
         """The newest correction of an entry."""
@@ -151,8 +163,8 @@ class SqlWorld(World):
         unit, site = self.unit, self.site
         unit.write(statements.INSERT_POSTINGS, self.postings_new)
         unit.write(statements.INSERT_EDGES, self.edges_new)
-        unit.write(statements.PUT_LOTS, [rows.lot_row(site, self.lots[x]) for x in self.dirty_lots])
-        unit.write(statements.PUT_BATCHES, [rows.batch_row(site, self.batches[x]) for x in self.dirty_batches])
+        self._write_lots()
+        self._write_batches()
         if self.dirty_flags:
             unit.write(statements.PUT_FLAGS, [rows.flag_row(site, self.flags[x]) for x in self.dirty_flags])
         if self.dirty_corrections:
@@ -163,6 +175,32 @@ class SqlWorld(World):
         if self.closings:
             unit.write(statements.CLOSE_POSTINGS, self.closings)
             unit.write(statements.CLOSE_EDGES, self.closings)
+
+    def _write_lots(self) -> None:
+        new, moved, kept = [], [], self.kept_lots
+        for code in self.dirty_lots:
+            lot = self.lots[code]
+            stays = rows.lot_stays(lot)
+            if kept.get(code) == stays:
+                moved.append((self.site, code, *rows.lot_moves(lot)))
+            else:
+                kept[code] = stays
+                new.append(rows.lot_row(self.site, lot))
+        self.unit.write(statements.PUT_LOTS, new)
+        self.unit.write(statements.MOVE_LOTS, moved)
+
+    def _write_batches(self) -> None:
+        new, moved, kept = [], [], self.kept_batches
+        for code in self.dirty_batches:
+            batch = self.batches[code]
+            stays = rows.batch_stays(batch)
+            if kept.get(code) == stays:
+                moved.append((self.site, code, *rows.batch_moves(batch)))
+            else:
+                kept[code] = stays
+                new.append(rows.batch_row(self.site, batch))
+        self.unit.write(statements.PUT_BATCHES, new)
+        self.unit.write(statements.MOVE_BATCHES, moved)
 
     def settle(self) -> None:
         """After the commit: keep lots, batches and book in memory, forget what is now in the tables."""

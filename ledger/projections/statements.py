@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Table, and_, bindparam, or_, select, update
+from sqlalchemy import Table, bindparam, or_, select, update
 
-from ledger.projections.tables import batches, book, corrections, edges, flags, lots, papers, postings
+from ledger.projections.rows import BATCH_MOVES, LOT_MOVES
+from ledger.projections.tables import NOUGHT, batches, book, corrections, edges, flags, lots, on_a_lot, papers, postings
 from ledger.store.statements import Statement, among, insert_into, upsert
 from ledger.store.tables import events
 
@@ -17,6 +19,20 @@ INSERT_BOOK = insert_into(book)
 PUT_LOTS = upsert(lots)
 PUT_BATCHES = upsert(batches)
 PUT_FLAGS = upsert(flags)
+
+
+def moving(table: Table, key: str, names: Sequence[str]) -> Statement:
+    """Change only what moves in a row that is there: (site, key, what moves). Its indexes are left in peace."""
+    return Statement(
+        update(table)
+        .where(table.c.site == bindparam("b_site"), table.c[key] == bindparam("b_key"))
+        .values({name: bindparam(f"b_{name}") for name in names}),
+        ["b_site", "b_key", *(f"b_{name}" for name in names)],
+    )
+
+
+MOVE_LOTS = moving(lots, "lot", LOT_MOVES)
+MOVE_BATCHES = moving(batches, "batch", BATCH_MOVES)
 PUT_CORRECTIONS = upsert(corrections)
 
 
@@ -50,7 +66,9 @@ LOTS_OF_BATCH = Statement(
 )
 LOTS_OF_ITEM = Statement(
     select(*_columns(lots)).where(
-        lots.c.site == bindparam("site"), lots.c.item == bindparam("item"), or_(lots.c.packs > 0, lots.c.mass_mg > 0)
+        lots.c.site == bindparam("site"),
+        lots.c.item == bindparam("item"),
+        or_(lots.c.packs > NOUGHT, lots.c.mass_mg > NOUGHT),
     ),
     ["site", "item"],
 )
@@ -81,11 +99,7 @@ ENTRY = Statement(
 )  # fmt: skip
 ORIGINS_OF_LOT = Statement(
     select(postings.c.origin)
-    .where(
-        and_(
-            postings.c.site == bindparam("site"), postings.c.account == bindparam("lot"), postings.c.kind.like("lot.%")
-        )
-    )
+    .where(postings.c.site == bindparam("site"), postings.c.account == bindparam("lot"), on_a_lot())
     .distinct(),
     ["site", "lot"],
 )
@@ -94,6 +108,12 @@ PAPER = Statement(
         papers.c.site == bindparam("site"), papers.c.kind == bindparam("kind"), papers.c.id == bindparam("id")
     ),
     ["site", "kind", "id"],
+)
+RECALLS = Statement(
+    select(papers.c.kind, papers.c.id, papers.c.position).where(
+        papers.c.site == bindparam("site"), or_(papers.c.kind == "recall", papers.c.kind == "recall-closed")
+    ),
+    ["site"],
 )
 BOOK_ALL = Statement(
     select(book.c.kind, book.c.version, book.c.data, book.c.position)

@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Column, Index, Integer, PrimaryKeyConstraint, Table, Text
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    ColumnElement,
+    Index,
+    Integer,
+    PrimaryKeyConstraint,
+    Table,
+    Text,
+    and_,
+    literal_column,
+    text,
+)
 
 from ledger.store.metadata import metadata
 
@@ -15,6 +29,19 @@ def _whole(name: str) -> Column[int]:
     return Column(name, BigInteger, nullable=False)
 
 
+ON_A_LOT = "kind LIKE 'lot.%'"
+IN_A_BATCH = "batch <> ''"
+HOLDING = "packs > 0 OR mass_mg > 0"
+
+
+def _of_some(name: str, condition: str, *columns: str) -> Index:
+    """An index of only those rows that are ever looked up by it: every other row costs a commit nothing.
+
+    A query must say the condition too (`on_a_lot`, `in_batch`, `packs > NOUGHT`) to be served by it.
+    """
+    return Index(name, *columns, sqlite_where=text(condition), postgresql_where=text(condition))
+
+
 postings = Table(
     "postings", metadata,
     _text("site"), _whole("known_from"), Column("line", Integer, nullable=False), _whole("known_to"), _whole("origin"),
@@ -23,8 +50,8 @@ postings = Table(
     _whole("mass_mg"), _whole("pieces"), _whole("packs"), _whole("seconds"), _whole("money"), _whole("solids_mg"), _whole("theory_mg"),
     PrimaryKeyConstraint("site", "known_from", "line"),
     Index(None, "site", "week"),
-    Index(None, "site", "account", "origin"),
-    Index(None, "site", "batch"),
+    _of_some("ix_postings_lot", ON_A_LOT, "site", "account", "origin"),
+    _of_some("ix_postings_in_batch", IN_A_BATCH, "site", "batch"),
 )  # fmt: skip
 """Every movement as balanced lines. Believed from position `known_from` up to (not with) `known_to`; `origin` is the entry they
 speak of. The five measures mass_mg, pieces, packs, seconds, money each sum to zero over one (known_from)."""
@@ -47,7 +74,7 @@ lots = Table(
     _whole("made_packs"), _whole("position"),
     PrimaryKeyConstraint("site", "lot"),
     Index(None, "site", "batch"),
-    Index(None, "site", "item", "packs"),
+    _of_some("ix_lots_holding", HOLDING, "site", "item"),
     Index(None, "site", "kind", "flavour"),
 )  # fmt: skip
 """Every lot with what it holds now and what arrived in it over its life."""
@@ -104,3 +131,17 @@ contacts = Table(
 """Names of people and businesses, editable, so that a name can be erased without touching history. Not rebuilt from the log."""
 
 REBUILT = (postings, edges, lots, batches, flags, corrections, papers, book)
+
+
+def on_a_lot(table: Table = postings) -> ColumnElement[bool]:
+    """Lines on the account of a lot, said so that the index of them serves."""
+    return table.c.kind.like(literal_column("'lot.%'"))
+
+
+def in_batch(table: Table, batch: Any) -> ColumnElement[bool]:
+    """Lines of one batch, said so that the index of them serves."""
+    return and_(table.c.batch == batch, table.c.batch != literal_column("''"))
+
+
+NOUGHT: ColumnElement[int] = literal_column("0")
+"""For `packs > NOUGHT`: a nought written in the statement, so that the index of lots that hold something serves."""

@@ -10,7 +10,6 @@ program of the day assumes. A field that is missing from an old row takes its de
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from typing import Any, NoReturn
 
@@ -25,7 +24,8 @@ LARGEST = 2**53 - 1
 """RFC 8785 numbers are IEEE doubles; beyond this whole numbers would not survive."""
 
 _encode = msgspec.json.Encoder(order="sorted").encode
-_long_number = re.compile(rb"\d{16}").search
+_DIGITS = bytes(48 if 48 <= byte <= 57 else 32 for byte in range(256))
+_LONG = b"0" * 16
 _decoders: dict[type, msgspec.json.Decoder[Any]] = {}
 _loose: set[type] = set()
 """Classes with a field of any JSON value: what they hold is looked through each time, since the type says nothing."""
@@ -45,7 +45,8 @@ def encode(event: object) -> bytes:
         raise BadInput(
             f"{stored_names.name_of(cls)} cannot be stored: {error}", name=stored_names.name_of(cls)
         ) from error
-    if cls in _loose or _long_number(payload) is not None or not payload.isascii():
+    # sixteen digits in a row are looked for in a copy that has a nought for every digit: a tenth of a regex's time
+    if cls in _loose or _LONG in payload.translate(_DIGITS) or not payload.isascii():
         require_canonical(msgspec.to_builtins(event, str_keys=True), stored_names.name_of(cls))
     return payload
 

@@ -16,9 +16,6 @@ def uuid7_from(milliseconds: int, random: bytes) -> str:
 
     Of the 80 random bits the six that RFC 9562 fixes (version and variant) are overwritten.
     """
-    low = int.from_bytes(random, "big")
-    value = (milliseconds & 0xFFFFFFFFFFFF) << 80 | low
-    value = value & ~(0xF << 76) | 7 << 76
-    value = value & ~(0x3 << 62) | 2 << 62
-    text = f"{value:032x}"
-    return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+    at, rest = (milliseconds & 0xFFFFFFFFFFFF).to_bytes(6, "big").hex(), random.hex()
+    variant = "89ab"[random[2] >> 4 & 3]
+    return f"{at[:8]}-{at[8:]}-7{rest[1:4]}-{variant}{rest[5:8]}-{rest[8:]}"

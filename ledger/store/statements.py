@@ -15,6 +15,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.dialects.postgresql import psycopg as psycopg_dialect
 from sqlalchemy.engine.interfaces import Dialect
 from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.schema import DDLElement
 from sqlalchemy.sql.compiler import SQLCompiler
 from sqlalchemy.sql.elements import ClauseElement
 
@@ -100,6 +101,11 @@ def _arranger(places: list[str], order: tuple[str, ...], literals: dict[str, Any
         return lambda params: ((*params, *values)[only],)
     pick = itemgetter(*take)
     return lambda params: pick((*params, *values))
+
+
+def definition(dialect: str, made: DDLElement) -> str:
+    """The text of a CREATE or DROP for one database."""
+    return str(made.compile(dialect=_dialects[dialect]))
 
 
 def insert_into(table: Table, columns: Sequence[str] | None = None) -> Statement:

@@ -19,7 +19,9 @@ def utc_text(moment: datetime) -> str:
     """The 27-character text of a moment. Raises BadInput for a moment without a time zone."""
     if moment.tzinfo is None:
         raise BadInput(f"the time {moment.isoformat()} has no time zone; give one (for example +00:00)", value=moment)
-    return moment.astimezone(UTC).isoformat(timespec="microseconds")[:26] + "Z"
+    if moment.tzinfo is not UTC:
+        moment = moment.astimezone(UTC)
+    return moment.isoformat(timespec="microseconds")[:26] + "Z"
 
 
 def from_utc_text(text: str) -> datetime:

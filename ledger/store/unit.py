@@ -89,6 +89,7 @@ class Unit:
         self.head: Head = self._open(command_id, streams)
         """Where the ledger stood when this unit began."""
         self._position = self.head.position
+        self._not_before = self.head.recorded_at
 
     def rows(self, statement: Statement, params: Params = ()) -> list[Row]:
         """All rows of a statement, as the ledger was before this unit."""
@@ -107,13 +108,12 @@ class Unit:
     def recorded_at(self) -> str:
         """The time this unit's events are recorded under: the clock's, but never before the last event's."""
         if self._recorded_at is None:
-            self._recorded_at = max(utc_text(self._clock()), self.head.recorded_at)
+            self._recorded_at = max(utc_text(self._clock()), self._not_before)
         return self._recorded_at
 
     def tick(self) -> None:
         """Look at the clock again for the events that follow; never back. For units that hold many commands."""
-        if self._recorded_at is not None:
-            self._recorded_at = max(utc_text(self._clock()), self._recorded_at)
+        self._not_before, self._recorded_at = self._recorded_at or self._not_before, None
 
     def version(self, stream: str) -> int:
         """How many events the stream has, those of this unit included; 0 if there is none."""

@@ -15,7 +15,7 @@ from sqlalchemy import column, select, text
 
 from ledger.errors import BadInput, UnknownThing
 from ledger.projections.queries import Queries, believed
-from ledger.projections.tables import batches, lots, postings
+from ledger.projections.tables import batches, lots, on_a_lot, postings
 from ledger.store.reader import Reader
 from ledger.store.statements import Statement
 from ledger.store.tables import events
@@ -147,7 +147,7 @@ def _moved(reader: Reader, site: str, positions: Sequence[int]) -> dict[str, int
         return {}
     found = reader.frame(
         select(postings.c.account, postings.c.mass_mg).where(
-            postings.c.site == site, postings.c.known_from.in_(list(positions)), postings.c.kind.like("lot.%"), believed(postings, None),
+            postings.c.site == site, postings.c.known_from.in_(list(positions)), on_a_lot(), believed(postings, None),
         ).order_by(postings.c.known_from, postings.c.line)
     )  # fmt: skip
     moved: dict[str, int] = {}
@@ -311,7 +311,7 @@ def entries_of_lot(queries: Queries, names: Sequence[str]) -> list[int]:
         for part in _chunks(list(names)):
             frame = reader.frame(
                 select(postings.c.origin, postings.c.known_from)
-                .where(postings.c.site == site, postings.c.account.in_(list(part)), postings.c.kind.like("lot.%"))
+                .where(postings.c.site == site, postings.c.account.in_(list(part)), on_a_lot())
                 .distinct()
             )
             found |= {int(x) for x in frame["origin"]} | {int(x) for x in frame["known_from"]}
