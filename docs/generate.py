@@ -111,7 +111,7 @@ def _human(field: str, hint: Any) -> str:
         return 'a difference: `"5 F"`, `"3 C"`'
     if suffix:
         return HUMAN[suffix]
-    if field in MONEY:
+    if field in MONEY or field.endswith("_cost"):
         return '`"12.50"` in the shop\'s currency'
     if field in DAYS:
         return "ISO 8601 day, `2026-10-30`"

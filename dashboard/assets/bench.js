@@ -32,21 +32,28 @@
     return unit && text && /^[\d.,\/\s]+$/.test(text) ? text + " " + unit : text;
   }
   function commandOf(form) {
-    const data = {}, skipped = [], renumbered = {}, counts = {};
-    form.querySelectorAll("[data-row]").forEach((row) => {
+    const data = {}, skipped = window.slabbookRows.skipped(form), renumbered = {}, counts = {};
+    const there = [...form.querySelectorAll("[data-row]")].filter((row) => !skipped.includes(row.dataset.row + "."));
+    const filledIn = (row) => {
       const needs = (row.dataset.need || "").split(" ").filter(Boolean), path = row.dataset.row;
-      const filled = !needs.length || needs.some((n) => { const f = row.querySelector('[name="' + path + "." + n + '"]'); return f && f.value.trim(); });
-      const stem = path.replace(/\.\d+$/, "");
+      return !needs.length || needs.some((n) => { const f = row.querySelector('[name="' + path + "." + n + '"]'); return f && f.value.trim(); });
+    };
+    const stemOf = (row) => row.dataset.row.replace(/\.\d+$/, "");
+    there.forEach((row) => {
+      const path = row.dataset.row, stem = stemOf(row);
+      const filled = filledIn(row) || (row.hasAttribute("data-rest") && there.some((x) => x !== row && stemOf(x) === stem && filledIn(x)));
       if (!filled) skipped.push(path + ".");
       else { counts[stem] = counts[stem] || 0; renumbered[path + "."] = stem + "." + counts[stem]++ + "."; }
     });
-    const paths = {};
+    const paths = {}, day = form.querySelector('input[name="day"]');
+    form.querySelectorAll("[data-list]").forEach((list) => put(data, list.dataset.list, []));
     form.querySelectorAll("input[name], select[name]").forEach((f) => {
       if (f.name === "crew" || f.name === "minutes" || f.name.startsWith("own.")) return;
       if ((f.type === "radio" || f.type === "checkbox") && !f.checked) return;
       if (skipped.some((s) => f.name.startsWith(s))) return;
       const value = withUnit(f);
-      if (value === "") return;
+      const cleared = f.name.startsWith("entry.") && !f.closest("[data-row]") && (f.dataset.planned || f.tagName === "SELECT");
+      if (value === "" && !cleared) return; /* a book field made empty again says so; everything else left empty says nothing */
       const head = Object.keys(renumbered).find((r) => f.name.startsWith(r));
       const name = head ? renumbered[head] + f.name.slice(head.length) : f.name;
       paths[name] = f.name;
@@ -61,6 +68,8 @@
       work.push({ worker: c.value, time: said || "0 min" });
     });
     if (work.length) data.work = work;
+    const poured = new Set((data.gives || []).map((g) => g.portion)); /* portions nobody weighed apart are one: everything went into it */
+    (data.takes || []).forEach((t) => { if (t && t.portion && !poured.has(t.portion)) delete t.portion; });
     const amend = data.amend; delete data.amend;
     let name = form.dataset.command, body = tidy(data);
     if (amend) { body = { origin: amend.origin, reason: amend.reason || "", command: { name, ...body } }; name = "amend"; }
@@ -111,6 +120,8 @@
     dialog.scrollTop = 0;
     if (!refusal) (dialog.querySelector("h2") || dialog).focus();
   }
+  /* what stood in a field before anybody touched it: an untouched choice is no draft, so the next lot due is offered when the form opens again */
+  const planned = (f) => f.dataset.planned || (f.options ? ([...f.options].find((o) => o.defaultSelected) || f.options[0] || {}).value : f.defaultValue) || "";
   function keepDraft() {
     const form = dialog && dialog.querySelector("form[data-key]");
     if (!form) return;
@@ -118,22 +129,24 @@
     form.querySelectorAll("input[name], select[name]").forEach((f) => {
       if (f.type === "hidden") return;
       if (f.type === "radio" || f.type === "checkbox") { if (f.checked) (kept["=" + f.name] = kept["=" + f.name] || []).push(f.value); }
-      else if (f.value !== (f.dataset.planned || f.defaultValue || "")) kept[f.name] = f.value;
+      else if (f.value !== planned(f)) kept[f.name] = f.value;
     });
+    window.slabbookRows.keep(form, kept);
     write(DRAFT + form.dataset.key, kept);
   }
   function restore(form) {
     const kept = form.dataset.key && read(DRAFT + form.dataset.key, null);
-    if (!kept) { if (form.dataset.key) markPlanned(form); return; }
+    if (!kept) { window.slabbookRows.sync(form); if (form.dataset.key) markPlanned(form); return; }
+    window.slabbookRows.restore(form, kept);
     form.querySelectorAll("input[name], select[name]").forEach((f) => {
       if (f.type === "hidden") return;
       if (f.type === "radio" || f.type === "checkbox") { if (("=" + f.name) in kept) f.checked = kept["=" + f.name].includes(f.value); }
-      else if (f.name in kept) { f.value = kept[f.name]; const d = f.closest("details"); if (d && f.value) d.open = true; }
+      else if (f.name in kept && (!f.options || [...f.options].some((o) => o.value === kept[f.name]))) { f.value = kept[f.name]; const d = f.closest("details"); if (d && f.value) d.open = true; }
     });
     markPlanned(form);
   }
   function markPlanned(form) {
-    form.querySelectorAll("[data-planned]").forEach((f) => { if (f.value === f.dataset.planned && f.inputMode === "decimal") say(form, f.name, "as planned: change it to what the scale says", "planned"); });
+    form.querySelectorAll("[data-planned]").forEach((f) => { if (f.value === f.dataset.planned && f.inputMode === "decimal") say(form, f.name, form.querySelector('[name="amend.origin"]') ? "as recorded" : "as planned: change it to what the scale says", "planned"); });
   }
   function say(form, name, text, kind) {
     const place = form.querySelector('[data-for="' + CSS.escape(name) + '"]') || form.querySelector('[data-for="' + CSS.escape(name.split(".")[0]) + '"]');

@@ -11,7 +11,7 @@ from dash import dcc, html
 from dashboard.components.parts import chart, report_table, table_of
 from dashboard.figures.season_demand import cumulative, day, weeks
 from ledger.application.report_text import cells
-from ledger.application.reports_types import Shop
+from ledger.application.reports_types import Report, Shop
 from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast import override_rows
 from ledger.application.season_plan import PlanMade
@@ -192,6 +192,7 @@ def tables(made: PlanMade, ledger: Any) -> list[Any]:
     if drawn:
         said = html.Summary(f"The next {len(drawn)} making days, step by step")
         parts.append(html.Details([said, html.Div(drawn, className="charts")], open=True))
+    parts.append(assumed(made, report))
     overrides = override_rows(made.asked.forecast)
     if len(overrides):
         body = [
@@ -209,6 +210,24 @@ def tables(made: PlanMade, ledger: Any) -> list[Any]:
     buy = buy_report(ledger, made.plan, made.problem, made.asked.made_of)
     parts += [html.P(buy.sentence), report_table(buy.tables["orders"], buy.shop, most=20)]
     return parts
+
+
+def assumed(made: PlanMade, report: Report) -> Any:
+    """What the plan assumes, each with where it came from, and the way to change it."""
+    entry = made.asked.forecast.seen.on.book.planning()
+    said = (
+        "as your book states it, and as is usual where it says nothing"
+        if entry
+        else "as is usual: your book states nothing yet"
+    )
+    return html.Details(
+        [
+            html.Summary(f"What the plan assumes, {said}"),
+            report_table(report.tables["assumed"], report.shop, most=40),
+            html.P(html.A("Change it in the book", href="/book?kind=planning"), className="quiet"),
+        ],
+        id="season-assumed",
+    )
 
 
 def _day(made: PlanMade, bars: Sequence[Any], title: str) -> Any:

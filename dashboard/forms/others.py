@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import MISSING, fields
-from typing import Any
 
-import msgspec
-
+from dashboard.forms.book import define
 from dashboard.forms.context import Context, crew, foot
 from dashboard.forms.markup import Html, choice, field, hidden, join, more, tag, taps
-from ledger.domain.books import additives
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
 
@@ -141,113 +137,6 @@ def void(ctx: Context) -> Html:
             hidden("day", ctx.today),
         ]
     )
-
-
-def define(ctx: Context) -> Html:
-    """A book entry, field by field; known fields show what the newest version says."""
-    asked = ctx.asked or {}
-    kind = e.KINDS.get(asked.get("kind", ""))
-    if kind is None:
-        raise UnknownThing(
-            f"There is no kind of book entry `{asked.get('kind')}`.", kind="book", id=asked.get("kind", "")
-        )
-    known = ctx.book.find(kind, asked.get("id", "")) if asked.get("id") else None
-    shown = [hidden("kind", asked["kind"])]
-    later = []
-    for f in fields(kind):
-        made = _book_field(
-            ctx,
-            asked["kind"],
-            f.name,
-            getattr(known, f.name) if known is not None else None if f.default is MISSING else f.default,
-        )
-        (shown if f.default is MISSING or f.name in MAIN.get(asked["kind"], ()) else later).append(made)
-    return join([*shown, more("More", *later) if later else Html(""), hidden("day", ctx.today)])
-
-
-MAIN = {
-    "material": ("role", "solids_ppm", "cost"), "recipe": ("lines", "end_temperature_mc"), "pack": ("design", "price"), "worker": ("rate",),
-    "design": ("kind", "flavour"), "site": ("zone", "units", "currency"), "station": ("name",),
-}  # fmt: skip
-CHOICES: dict[str, Any] = {
-    "units": [("metric", "metric"), ("us", "US")], "role": [(x, x) for x in ("ingredient", "sugar", "syrup", "water", "acid", "flavour", "colour", "packaging")],
-    "additive_class": [("", "as role and number say"), *[(x, x) for x in additives.CLASSES], (additives.NO_CLASS, "none: a food, no additive in the EU")],
-}  # fmt: skip
-SAID = {"label": "Name on labels", "label_us": "Name on US labels", "label_eu": "Name on EU labels", "e_number": "E number", "additive_class": "Class of additive (EU)",
-        "certified_colour": "Certified colour (US, 21 CFR 74)"}  # fmt: skip
-HINTS = {
-    "e_number": "E129; empty for what is no additive",
-    "label_us": "empty: the name on labels",
-    "label_eu": "empty: the name on labels",
-}
-
-
-def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
-    path, label = f"entry.{name}", name.rsplit("_", 1)[0] if name.endswith(("_mg", "_um", "_mc", "_ppm")) else name
-    label = (
-        SAID.get(name, label.replace("_", " ").capitalize())
-        if kind == "material"
-        else label.replace("_", " ").capitalize()
-    )
-    if name == "id":
-        return field(path, "Code", value or "", mode="text", required=True, help="Short, capitals; it never changes.")
-    if (
-        kind in ("recipe", "pack", "design")
-        and name in ("flavour", "design")
-        and not (kind == "design" and name == "design")
-    ):
-        found = [(x.id, x.name) for x in ctx.book.all(e.Flavour if name == "flavour" else e.Design)]
-        return choice(path, label, found, value or "", none="none")
-    if name == "kind":
-        return choice(
-            path, label, [(x, x) for x in (e.STATION_KINDS if kind == "station" else e.DESIGN_KINDS)], value or ""
-        )
-    if name in CHOICES and kind != "partner":
-        return choice(path, label, CHOICES[name], value or "")
-    if kind == "recipe" and name == "lines":
-        return _recipe_lines(ctx, value or ())
-    if isinstance(value, bool):
-        return choice(path, label, [("true", "yes"), ("false", "no")], "true" if value else "false")
-    unit = {"_mg": ctx.unit, "_um": ctx.size, "_mc": ctx.degrees, "_ppm": "%"}.get("_" + name.rsplit("_", 1)[-1], "")
-    if (unit and isinstance(value, int)) or (unit and value is None):
-        return field(f"entry.{label.lower().replace(' ', '_')}", label, _shown(ctx, name, value or 0), unit)
-    if name in ("cost", "price", "rate") and isinstance(value, int):
-        return field(
-            path,
-            f"{label} ({ctx.site.currency})",
-            f"{value / 10**ctx.site.currency_digits:.{ctx.site.currency_digits}f}",
-        )
-    if isinstance(value, tuple):
-        if value and not isinstance(value[0], (str, int)):
-            return tag("p", f"{label}: {msgspec.json.encode(value).decode()[:200]}", class_="quiet")
-        return field(path, label, " ".join(str(x) for x in value), mode="text")
-    return field(
-        path, label, "" if value is None else str(value), mode="text" if not isinstance(value, int) else "numeric",
-        hint=HINTS.get(name, "") if kind == "material" else "",
-    )  # fmt: skip
-
-
-def _shown(ctx: Context, name: str, value: int) -> str:
-    if name.endswith("_mg"):
-        return ctx.mass(value)
-    if name.endswith("_um"):
-        return f"{value / 1000:g} mm" if value else ""
-    if name.endswith("_mc"):
-        return f"{value / 1000:g} C" if value else ""
-    return f"{value / 10_000:g}"
-
-
-def _recipe_lines(ctx: Context, lines: Any) -> Html:
-    materials = [(m.id, m.name) for m in ctx.book.all(e.Material)]
-    rows = []
-    for n in range(max(len(lines) + 2, 5)):
-        line = lines[n] if n < len(lines) else None
-        path = f"entry.lines.{n}"
-        rows.append(tag("div", choice(f"{path}.material", "Material", materials, line.material if line else "", none="none"),
-                        field(f"{path}.mass", "A full kettle takes", ctx.mass(line.mass_mg) if line else "", ctx.unit),
-                        field(f"{path}.portion", "For portion", line.portion if line else "", hint="empty: all of it", mode="text"),
-                        class_="group pair", data_row=path, data_need="mass"))  # fmt: skip
-    return tag("fieldset", tag("legend", "What goes into the kettle"), *rows)
 
 
 OTHER_FORMS: dict[str, tuple[str, Callable[[Context], Html]]] = {

@@ -15,7 +15,7 @@ from ledger.errors import UnknownThing
 from ledger.interfaces.web_api.wire import spoken
 
 PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "design": "designs", "recipe": "recipes", "pack": "packs", "worker": "workers",
-          "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels"}  # fmt: skip
+          "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels", "planning": "what a plan assumes"}  # fmt: skip
 
 
 def filters(_ledger: Ledger, asked: Asked) -> list[Any]:

@@ -16,7 +16,7 @@ from ledger.application.ledger import Ledger
 from ledger.application.season_jobs import Desk, desk_of
 from ledger.application.season_plan import PlanMade
 from ledger.application.season_report import money
-from ledger.application.season_settings import PlanSettings
+from ledger.application.season_settings import settings_for
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput, SlabbookError
 from ledger.planning.whatif import Change, day_added, demand_changed, design_dropped, helper_added, station_out
@@ -206,7 +206,7 @@ def act(
     try:
         if button == "season-make":
             weeks = int(asked.get("weeks", "26")) if asked.get("weeks", "26").isdigit() else 26
-            desk.make(PlanSettings(weeks=weeks), "quick" if asked.get("effort") == "quick" else "normal")
+            desk.make(settings_for(desk.ledger, weeks=weeks), "quick" if asked.get("effort") == "quick" else "normal")
         elif button == "season-stop":
             desk.stop()
         elif button == "season-adopt":

@@ -19,7 +19,7 @@ from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.errors import SlabbookError
-from ledger.forecast import DemandHistory, Feast, ForecastSettings, Window, design_shares
+from ledger.forecast import Analogue, DemandHistory, Feast, ForecastSettings, Window, design_shares
 from ledger.forecast.history import build_panel
 
 BULK = ("bulk", "bulk order")
@@ -69,7 +69,7 @@ def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHist
 
 
 def settings_of_book(book: Book) -> tuple[ForecastSettings, list[str]]:
-    """Feasts and windows of the book; what cannot be read is named and left out."""
+    """Feasts, windows and likenesses of the book; what cannot be read is named and left out."""
     feasts, notes = [], []
     for feast in book.all(e.Feast):
         try:
@@ -92,7 +92,20 @@ def settings_of_book(book: Book) -> tuple[ForecastSettings, list[str]]:
             windows.append(Window(flavour.id, flavour.feast, flavour.days_before, flavour.days_after))
         except SlabbookError as error:
             notes.append(f"{error.message}; it is taken as sold all year.")
-    return ForecastSettings(feasts=tuple(feasts), windows=tuple(windows)), notes
+    return ForecastSettings(feasts=tuple(feasts), windows=tuple(windows), analogues=_analogues(book, notes)), notes
+
+
+def _analogues(book: Book, notes: list[str]) -> tuple[Analogue, ...]:
+    """Which known flavour a new one is said to sell like; a name that is not in the book is told and left out."""
+    found = []
+    for flavour in book.all(e.Flavour):
+        if flavour.like and book.find(e.Flavour, flavour.like) is None:
+            notes.append(
+                f"{flavour.name} is said to sell like `{flavour.like}`, which the book does not have; correct it in the book."
+            )
+        elif flavour.like:
+            found.append(Analogue(flavour.id, flavour.like, flavour.like_share_ppm / 1_000_000))
+    return tuple(found)
 
 
 def bulk_orders(on: Basis) -> tuple[pd.DataFrame, list[str]]:

@@ -14,7 +14,7 @@ import msgspec
 from ledger.application.ledger import Ledger, Outcome
 from ledger.application.season_forecast import make_forecast
 from ledger.application.season_problem import Asked, problem_of, spread_of
-from ledger.application.season_settings import EFFORTS, PlanSettings
+from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
 from ledger.domain.batch.commands import OpenBatch
 from ledger.domain.season.commands import AdoptPlan
 from ledger.errors import BadInput, Refused, UnknownThing
@@ -79,7 +79,7 @@ def make(
 
     Raises BadInput when there is nothing to forecast from or the effort has no such name.
     """
-    settings = settings or PlanSettings()
+    settings = settings or settings_for(ledger)
     if effort not in EFFORTS:
         raise BadInput(f"There is no effort `{effort}`; give {' or '.join(EFFORTS)}.", value=effort)
     began = time.perf_counter()
@@ -238,7 +238,7 @@ def adopt(ledger: Ledger, made: PlanMade, actor: str = "") -> tuple[str, Outcome
         bound=min(made.plan.cost_milli, made.plan.bound_milli if made.plan.bound_milli is not None else 0) // 1000, method=made.plan.method,
         lines=tuple(stored_lines(made, name)), supersedes=in_force[-1].plan if in_force else "",
         settings={
-            "settings": made.asked.settings.as_data(), "words": [w.text for w in made.words],
+            "settings": made.asked.settings.as_data(), "origins": dict(made.asked.settings.origins), "words": [w.text for w in made.words],
             "problem": msgspec.json.encode(made.problem).decode(), "plan": msgspec.json.encode(replace(made.plan, milliseconds=None).to_dict()).decode(),
         },
     )  # fmt: skip

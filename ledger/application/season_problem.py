@@ -25,8 +25,6 @@ from ledger.planning.expected_loss import with_curves, with_safety
 from ledger.planning.problem import price_of_a_missed_kilo
 from ledger.quantities import time_span
 
-SPOILED_SUGAR_PERCENT = 20
-"""After its feast a kilo is worth this share of its material (common practice, no source)."""
 UNSTATED_G = 10**9
 """A kettle whose size the book does not state holds any load."""
 ENOUGH_BATCHES = 3
@@ -199,7 +197,7 @@ def _season(
     feast = forecast.seen.settings.feast(window.feast)
     days = feast.days(start - timedelta(days=2000), start + timedelta(days=7 * settings.weeks + 400))
     ahead = [d for d in days if d + timedelta(days=window.days_after) >= start]
-    salvage = material * SPOILED_SUGAR_PERCENT // 100
+    salvage = material * settings.salvage_percent // 100
     if not ahead:
         last = days[-1] if days else None
         when = f"was last on {last}" if last else "has no day in the book near these weeks"

@@ -8,6 +8,7 @@ import pandas as pd
 
 from ledger.application.reports_types import Report, Table, columns
 from ledger.application.season_plan import PlanMade
+from ledger.application.season_settings import assumptions_frame
 from ledger.planning.day import HANDS
 from ledger.quantities import duration_text
 
@@ -30,6 +31,9 @@ def plan_report(made: PlanMade) -> Report:
             ("item", "what"), ("opening_mg", "in the house", "mass"), ("demand_mg", "demand", "mass"), ("made_mg", "made", "mass"),
             ("sold_mg", "sold", "mass"), ("short_mg", "missing", "mass"), ("left_mg", "left", "mass"))),
     }  # fmt: skip
+    tables["assumed"] = Table("What the plan assumes", assumptions_frame(made.asked.settings, on.book), columns(
+        ("what", "what"), ("figure", "figure"), ("origin", "where from")),
+        note="Change any of them in the book, under planning; the next plan takes it up.")  # fmt: skip
     days = days_frame(made)
     if len(days):
         tables["days"] = Table("The next making days", days, columns(

@@ -45,6 +45,9 @@ _BOOK: tuple[Any, ...] = (
     bk.FeastDefined(day="2026-01-02", version=1, entry=e.Feast(id="MIDWINTER", name="Midwinter market", rule="12-21")),
     bk.PartnerDefined(day="2026-01-02", version=1, entry=e.Partner(id="GIFTS", role="customer", channel="wholesale")),
     bk.ChannelDefined(day="2026-01-02", version=1, entry=e.Channel(id="shop", name="The shop counter")),
+    bk.PlanningDefined(day="2026-01-02", version=1, entry=e.Planning(
+        id="SEASON", making_ppm=700_000, overtime_cost=2_700, overtime_seconds=5_400, helper_cost=9_000, helper_shift_seconds=21_600, helper_shifts=3,
+        store_mg=450_000_000, salvage_ppm=200_000, source="wage table of the town, measured shelves")),
 )  # fmt: skip
 
 _LOTS: tuple[Any, ...] = (

@@ -178,6 +178,7 @@ def _rank(kind: str) -> int:
         "design",
         "recipe",
         "pack",
+        "planning",
     )
     return order.index(kind)
 

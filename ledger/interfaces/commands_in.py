@@ -27,6 +27,7 @@ from ledger.domain.parts import ALL, DERIVED, SHARE, WEIGHED, Give, Loss, Take, 
 from ledger.errors import BadInput, SlabbookError
 
 MONEY = {"cost", "amount", "price", "rate"}
+"""Fields of money, with every field whose name ends in `_cost`."""
 DAYS = {"day", "best_before", "until_day", "from_day", "to_day"}
 _PARTS = {"takes": Take, "gives": Give, "losses": Loss, "work": Work}
 SUFFIXES: dict[str, Callable[[str], int]] = {
@@ -182,6 +183,8 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
     suffix = next((s for s in SUFFIXES if field.endswith(s)), "_seconds" if field == "seconds" else "")
     if isinstance(raw, bool) and hint is not bool:
         raise BadInput(f"`{raw}` does not belong here.", value=raw)
+    if hint == int | None and isinstance(raw, str) and not raw.strip():
+        return None  # made empty again: not stated
     if field == "water_mg" and not isinstance(raw, int):
         return quantities.mass(
             _said(raw), density_g_per_l=1_000
@@ -190,7 +193,7 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
         return _difference(_said(raw))
     if suffix and not isinstance(raw, int):
         return SUFFIXES[suffix](_said(raw))
-    if field in MONEY or (field == "amount"):
+    if field in MONEY or field.endswith("_cost"):
         return raw if isinstance(raw, int) else quantities.money(_said(raw), book.site().currency_digits)
     if field in DAYS:
         return quantities.day(_text(raw)) if _text(raw) else ""

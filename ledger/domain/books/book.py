@@ -64,6 +64,10 @@ class Book:
             return self._site
         return e.Site(id="SHOP", name="Unnamed shop")
 
+    def planning(self) -> e.Planning | None:
+        """What the shop assumes when it plans (None: nothing is stated)."""
+        return next(iter(self.all(e.Planning)), None)
+
     def recipe_of(self, flavour: str) -> e.Recipe | None:
         """The recipe of a flavour (the first by id where there are several)."""
         return next((r for r in self.all(e.Recipe) if r.flavour == flavour), None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -61,6 +62,45 @@ def _additive(entry: e.Material) -> None:
         )
 
 
+def _flavour(entry: e.Flavour) -> None:
+    if entry.like == entry.id:
+        raise BadInput(
+            f"Flavour `{entry.id}` cannot be like itself; name another flavour, or leave `like` empty.",
+            value=entry.like,
+        )
+    if entry.like_share_ppm <= 0:
+        raise BadInput(
+            f"Flavour `{entry.id}`: it sells {entry.like_share_ppm / 10_000:g} % of what it is like; give more than 0 %.",
+            value=entry.like_share_ppm, limit=1,
+        )  # fmt: skip
+
+
+def _planning(entry: e.Planning, state: State) -> None:
+    other = next((x.id for x in state.book.all(e.Planning) if x.id != entry.id), "")
+    if other:
+        raise BadInput(
+            f"The book states its planning under `{other}`; enter that anew instead of `{entry.id}`.", value=entry.id
+        )
+    stated = {f.name: value for f in fields(entry) if isinstance(value := getattr(entry, f.name), int)}
+    for name, value in stated.items():
+        if name.endswith("_ppm") and not (0 <= value <= 1_000_000 and value % 10_000 == 0):
+            raise BadInput(
+                f"Planning `{entry.id}`: {name.removesuffix('_ppm')} is {value / 10_000:g} %; give whole percents from 0 to 100.",
+                value=value, limit=1_000_000,
+            )  # fmt: skip
+        least = 1 if name in ("store_mg", "helper_shift_seconds", "most_a_week", "service_ppm") else 0
+        if value < least:
+            raise BadInput(
+                f"Planning `{entry.id}`: {name.rsplit('_', 1)[0].replace('_', ' ')} of {value} cannot be; give {'more than 0' if least else '0 or more'}, "
+                "or leave it out.", value=value, limit=least,
+            )  # fmt: skip
+    if entry.service_ppm is not None and entry.service_ppm > 990_000:
+        raise BadInput(
+            f"Planning `{entry.id}`: a flavour that never runs out needs endless stock; give a service of at most 99 %.",
+            value=entry.service_ppm, limit=990_000,
+        )  # fmt: skip
+
+
 def _step_times(entry: e.Recipe) -> None:
     told: set[str] = set()
     for at in entry.steps:
@@ -82,6 +122,10 @@ def _check(entry: Any, state: State) -> None:
     if isinstance(entry, e.Material):
         _share(entry, "solids_ppm")
         _additive(entry)
+    elif isinstance(entry, e.Flavour):
+        _flavour(entry)
+    elif isinstance(entry, e.Planning):
+        _planning(entry, state)
     elif isinstance(entry, e.Recipe):
         _share(entry, "moisture_ppm", "moisture_low_ppm", "moisture_high_ppm", "process_yield_ppm", "unexplained_ppm")
         if not entry.moisture_low_ppm <= entry.moisture_ppm <= entry.moisture_high_ppm < 1_000_000:

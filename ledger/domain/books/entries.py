@@ -47,7 +47,10 @@ class Material:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flavour:
-    """What the candy tastes of. feast and the two day counts bound a flavour sold only for a season (empty feast: all year)."""
+    """What the candy tastes of. feast and the two day counts bound a flavour sold only for a season (empty feast: all year).
+
+    like: a flavour it is expected to sell like while it has little history of its own, ``like_share_ppm`` times as much.
+    """
 
     id: str
     name: str
@@ -55,6 +58,8 @@ class Flavour:
     feast: str = ""
     days_before: int = 0
     days_after: int = 0
+    like: str = ""
+    like_share_ppm: int = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,10 +203,50 @@ class Channel:
     name: str
 
 
-Entry = Material | Flavour | Design | Recipe | Pack | Worker | Station | Site | Feast | Partner | Channel
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planning:
+    """What the shop assumes when it plans a season, beside what book and ledger say anyway. What is left out (or made empty again) is not stated:
+    then the figure the planner carries stands, which is common practice without a source, and the Season page says so.
+
+    making_ppm: share of the workers' hours that is free for making. overtime_cost: an hour of overtime; overtime_seconds: most of it a person
+    and day. helper_cost: a helper's shift of helper_shift_seconds; helper_shifts: most of them a week. store_mg: room for packed candy;
+    store_over_cost: a kilogram and week above it. service_ppm: share of weeks in which an everyday flavour should not run out.
+    lost_everyday_ppm, lost_feast_ppm: of those who miss their flavour, how many take no other. salvage_ppm: what a kilogram is worth after its
+    feast, as a share of its material. hold_cost: keeping a kilogram a week. keep_ppm: share of its life after which a pack goes on sale no more.
+    closing_weeks: weeks of demand that may be left at the end. frozen_weeks: weeks of an adopted plan that stay. moved_cost: moving a batch of
+    the plan in force. most_a_week: batches of one thing a week. missed_show_cost: a show without a batch. display_gap_cost: a kilogram and
+    week below the least on display. source: where the figures come from, in your words. Shares are whole percents.
+    """
+
+    id: str
+    making_ppm: int | None = None
+    overtime_cost: int | None = None
+    overtime_seconds: int | None = None
+    helper_cost: int | None = None
+    helper_shift_seconds: int | None = None
+    helper_shifts: int | None = None
+    store_mg: int | None = None
+    store_over_cost: int | None = None
+    service_ppm: int | None = None
+    lost_everyday_ppm: int | None = None
+    lost_feast_ppm: int | None = None
+    salvage_ppm: int | None = None
+    hold_cost: int | None = None
+    keep_ppm: int | None = None
+    closing_weeks: int | None = None
+    frozen_weeks: int | None = None
+    moved_cost: int | None = None
+    most_a_week: int | None = None
+    missed_show_cost: int | None = None
+    display_gap_cost: int | None = None
+    source: str = ""
+
+
+Entry = Material | Flavour | Design | Recipe | Pack | Worker | Station | Site | Feast | Partner | Channel | Planning
 
 KINDS: dict[str, type] = {
     "site": Site, "material": Material, "flavour": Flavour, "design": Design, "recipe": Recipe, "pack": Pack,
     "worker": Worker, "station": Station, "feast": Feast, "partner": Partner, "channel": Channel,
+    "planning": Planning,
 }  # fmt: skip
 KIND_OF: dict[type, str] = {cls: kind for kind, cls in KINDS.items()}

@@ -103,13 +103,21 @@ class ChannelDefined(_Defined):
     entry: e.Channel
 
 
+@stored_as("book.planning-defined", version=1)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanningDefined(_Defined):
+    """What the shop assumes when it plans a season was entered or entered anew."""
+
+    entry: e.Planning
+
+
 DEFINED: dict[type, type] = {
     e.Material: MaterialDefined, e.Flavour: FlavourDefined, e.Design: DesignDefined, e.Recipe: RecipeDefined,
     e.Pack: PackDefined, e.Worker: WorkerDefined, e.Station: StationDefined, e.Site: SiteDefined, e.Feast: FeastDefined,
-    e.Partner: PartnerDefined, e.Channel: ChannelDefined,
+    e.Partner: PartnerDefined, e.Channel: ChannelDefined, e.Planning: PlanningDefined,
 }  # fmt: skip
 BookEvent = (
     MaterialDefined | FlavourDefined | DesignDefined | RecipeDefined | PackDefined | WorkerDefined | StationDefined
-    | SiteDefined | FeastDefined | PartnerDefined | ChannelDefined
+    | SiteDefined | FeastDefined | PartnerDefined | ChannelDefined | PlanningDefined
 )  # fmt: skip
 BOOK_EVENTS: Any = tuple(DEFINED.values())

@@ -14,7 +14,7 @@ from ledger.application.season_backtest import backtest_report
 from ledger.application.season_buy import buy_report
 from ledger.application.season_compare import compare_report
 from ledger.application.season_report import plan_report
-from ledger.application.season_settings import EFFORTS, PlanSettings
+from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
 from ledger.errors import BadInput, LedgerDamaged
 from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
 from ledger.interfaces.cli.read import KNOWN, _known, show, with_forms
@@ -76,15 +76,16 @@ def override(
 
 
 def plan_options(function: Any) -> Any:
-    """How long, how hard and on which assumptions to plan."""
+    """How long, how hard and on which assumptions to plan; the book's planning entry says the rest."""
+    book = "(the book's figure if left out)"
     options = (
         click.option("--weeks", default=26, show_default=True, help="Weeks planned, 1 to 52."),
         click.option("--effort", type=click.Choice(sorted(EFFORTS)), default="normal", show_default=True),
-        click.option("--making", "making_percent", default=100, show_default=True, help="Share of the book's hours free for making, in %."),
-        click.option("--helper-shifts", default=2, show_default=True, help="Most helper shifts a week."),
-        click.option("--overtime", "overtime_minutes_a_day", default=90, show_default=True, help="Most minutes of overtime a person and day."),
-        click.option("--store-kg", default=0, show_default=True, help="Room for packed candy (0: never full)."),
-        click.option("--service", "service_percent", default=90, show_default=True, help="Share of weeks an everyday flavour should last, in %."),
+        click.option("--making", "making_percent", type=int, help=f"Share of the workers' hours free for making, in % {book}."),
+        click.option("--helper-shifts", type=int, help=f"Most helper shifts a week {book}."),
+        click.option("--overtime", "overtime_minutes_a_day", type=int, help=f"Most minutes of overtime a person and day {book}."),
+        click.option("--store-kg", type=int, help=f"Room for packed candy, 0: never full {book}."),
+        click.option("--service", "service_percent", type=int, help=f"Share of weeks an everyday flavour should last, in % {book}."),
     )  # fmt: skip
     for option in reversed(options):
         function = option(function)
@@ -97,10 +98,10 @@ def plan_options(function: Any) -> Any:
 @with_forms
 @pass_shop
 def plan(
-    shop: Shop, effort: str, adopt: bool, as_json: bool, as_csv: bool, only: str, file: Any, **settings: int
+    shop: Shop, effort: str, adopt: bool, as_json: bool, as_csv: bool, only: str, file: Any, **settings: int | None
 ) -> None:
     """What to make when, what will be missing and why (Ctrl-C stops and keeps the best so far)."""
-    made = _planned(shop, PlanSettings(**settings), effort)
+    made = _planned(shop, settings_for(shop.ledger, **settings), effort)
     show(plan_report(made), as_json, as_csv, only, file)
     if adopt:
         name, outcome = season_plan.adopt(shop.ledger, made, shop.by)

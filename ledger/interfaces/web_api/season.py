@@ -12,7 +12,7 @@ from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast import forecast_report, make_forecast
 from ledger.application.season_jobs import desk_of
 from ledger.application.season_report import plan_report
-from ledger.application.season_settings import PlanSettings
+from ledger.application.season_settings import settings_for
 from ledger.interfaces.exports import to_bytes
 from ledger.interfaces.web_api.asked import Asked, TheLedger
 from ledger.interfaces.web_api.problems import NotThere
@@ -39,7 +39,7 @@ def plan(
     """The plan on the desk of the Season page; `make=quick` makes one anew (some seconds), and nothing is kept. Else the adopted plan's lines."""
     on_desk = desk_of(ledger).base
     if make:
-        return _answer(plan_report(season_plan.make(ledger, PlanSettings(weeks=weeks), make)), asked, form, table)
+        return _answer(plan_report(season_plan.make(ledger, settings_for(ledger, weeks=weeks), make)), asked, form, table)
     if on_desk is not None:
         return _answer(plan_report(on_desk), asked, form, table)
     paper = season_plan.adopted(ledger)

@@ -35,7 +35,7 @@ def spoken(name: str, value: Any, site: Site) -> tuple[str, Any]:
                 return name.removesuffix(suffix), quantity(value, places, unit)
         if name == "seconds" or name.endswith("_seconds"):
             return name.removesuffix("seconds") + "time", quantity(value, 0, "s")
-        if name in MONEY:
+        if name in MONEY or name.endswith("_cost"):
             return name, quantity(value, site.currency_digits, site.currency)
         return name, value
     if isinstance(value, Mapping):
