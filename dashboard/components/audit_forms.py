@@ -6,23 +6,26 @@ They stand on pages of their own so that no live update can disturb typing. A wr
 from __future__ import annotations
 
 from html import escape
-from urllib.parse import parse_qsl, quote, urlsplit
+from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboard.forms.markup import Html, tag
+from ledger import quantities
 from ledger.application import audit_recall
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput, SlabbookError
+from ledger.quantities import mass_text
+from ledger.store.ids import uuid7
 
 router = APIRouter(include_in_schema=False)
 CAUTION = "If people may be harmed, telephone the local food authority first: whom to tell and how fast is decided with them, not by this program."
 STYLE = """main{max-width:34rem;margin:0 auto;padding:1.2rem} form{display:flex;flex-direction:column;gap:1rem;margin-top:1rem}
 label{font-weight:600;display:block} input[type=text],input[type=number],select{font:inherit;font-size:1.2rem;width:100%;min-height:54px;padding:.5rem .9rem;
 border:1.5px solid var(--soft);border-radius:12px;background:var(--card);color:var(--ink)} .check{display:flex;gap:.8rem;align-items:center;min-height:54px}
-.check input{width:28px;height:28px} .button{font-size:1.2rem;min-height:62px;width:100%}"""
+.check input{width:28px;height:28px} .choices{display:flex;flex-direction:column;gap:.7rem;margin-top:1rem} .choices a{text-align:center;text-decoration:none} .button{font-size:1.2rem;min-height:62px;width:100%}"""
 THEME = 'try{const t=localStorage.getItem("slabbook.theme")||(matchMedia("(prefers-color-scheme: dark)").matches?"dark":"light");document.documentElement.setAttribute("data-mantine-color-scheme",t)}catch(e){}'
 
 
@@ -63,17 +66,92 @@ def start_form(ledger: Ledger, given: dict[str, str]) -> str:
     )  # fmt: skip
 
 
+SAID = {"called": "Customer called", "answered": "Customer answered", "pulled": "Set aside at a customer's", "returned": "Packs came back to us",
+        "counted": "Counted here", "destroyed": "Destroyed", "notice": "Notice sent or printed", "authority": "Authority told", "note": "Something else"}  # fmt: skip
+POSTS = {"returned": "The packs go back into their lot in the ledger, and are held.", "counted": "A stock-take: what is missing or over is posted as unexplained.",
+         "destroyed": "The stock leaves the ledger as scrap, cause recall."}  # fmt: skip
+
+
 def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
-    """What happened in a recall: a call, an answer, stock pulled back."""
-    words = {"called": "Customer called", "answered": "Customer answered: packs still there", "pulled": "Pulled off a customer's shelf", "returned": "Came back to us",
-             "counted": "Counted here", "notice": "Notice sent or printed", "authority": "Authority told", "note": "Something else"}  # fmt: skip
-    partners = [("", "none"), *[(p.id, p.id) for p in ledger.book().all(e.Partner)]]
-    return tag(
-        "form", _choose("kind", "What", [(k, words[k]) for k in audit_recall.NOTE_KINDS], given.get("kind", "called")),
-        _choose("partner", "Customer", partners, given.get("partner", "")), _text("packs", "Packs", given.get("packs", ""), "number"),
-        _text("text", "Note", given.get("text", "")), _by(ledger, given.get("by", "")), tag("button", "Write it down", type="submit", class_="button"),
-        method="post", action=f"/recall/{quote(code)}/note",
-    )  # fmt: skip
+    """What happened in a recall: first what it was, then only the fields that belong to it."""
+    kind = given.get("kind", "")
+    if kind not in SAID:
+        kinds = [
+            k
+            for k in SAID
+            if k not in ("returned", "destroyed") or not audit_recall.the_recall(ledger, code).started.drill
+        ]
+        links = [
+            tag(
+                "a", SAID[k], href=f"/recall/{quote(code)}/note?{urlencode(given | {'kind': k})}", class_="button plain"
+            )
+            for k in kinds
+        ]
+        return tag("nav", *links, class_="choices")
+    parts: list[Html | None] = [tag("input", type="hidden", name="kind", value=kind), tag("input", type="hidden", name="command_id", value=given.get("command_id") or uuid7()),
+                                tag("p", POSTS[kind], class_="quiet") if kind in POSTS else None]  # fmt: skip
+    if kind in ("called", "answered", "pulled", "returned"):
+        none = "a consumer, over the counter" if kind == "returned" else "choose"
+        parts.append(_choose("partner", "Customer", [("", none), *_customers(ledger)], given.get("partner", "")))
+    row = None
+    if kind in POSTS:
+        lots = _lots(ledger, code, kind)
+        row = lots.get(given.get("lot", ""))
+        if row is not None:
+            parts.append(tag("input", type="hidden", name="lot", value=given["lot"]))
+            parts.append(tag("p", f"Lot {given['lot']}, {row[0]}: {row[1]} on hand by the books."))
+        else:
+            parts.append(
+                _choose("lot", "Lot", [("", "choose"), *[(k, f"{k}  {v[0]}, {v[1]}") for k, v in lots.items()]], "")
+            )
+    everything = ", empty: all of it" if kind == "destroyed" else ""
+    if kind in ("answered", "pulled", "returned") or (kind in POSTS and (row is None or row[2])):
+        word = (
+            "Packs still there"
+            if kind == "answered"
+            else f"Packs found (0: none){everything}"
+            if kind == "counted"
+            else f"Packs{everything}"
+        )
+        parts.append(_text("packs", word, given.get("packs", ""), "number", required=kind == "returned"))
+    if kind in ("counted", "destroyed") and (row is None or not row[2]):
+        parts.append(
+            _text(
+                "mass",
+                f"{'Found' if kind == 'counted' else 'Weight'}, such as 2.4 kg{everything}",
+                given.get("mass", ""),
+            )
+        )
+    if kind == "returned":
+        parts.append(_text("refund", f"Paid back ({ledger.book().site().currency})", given.get("refund", "")))
+    parts += [
+        _text("text", "Note", given.get("text", "")),
+        _by(ledger, given.get("by", "")),
+        tag("button", "Write it down", type="submit", class_="button"),
+    ]
+    return tag("form", *parts, method="post", action=f"/recall/{quote(code)}/note")
+
+
+def _customers(ledger: Ledger) -> list[tuple[str, str]]:
+    names = {str(r["id"]): str(r["name"]) for r in ledger.queries.contacts().to_dict("records")}
+    return [(p.id, names.get(p.id) or p.id) for p in ledger.book().all(e.Partner) if p.role == "customer"]
+
+
+def _lots(ledger: Ledger, code: str, kind: str) -> dict[str, tuple[str, str, bool]]:
+    """Lots of the recall that a note can be about: what each is, what is on hand, whether it is kept in packs."""
+    frame = audit_recall.work(ledger, code).recall.progress
+    rows = (
+        frame[frame["unit"] == "packs"]
+        if kind == "returned"
+        else frame[frame["on_hand"] > 0]
+        if kind == "destroyed"
+        else frame
+    )
+    units = ledger.book().site().units
+    return {
+        str(r["lot"]): (str(r["label"]), mass_text(int(r["on_hand"]), units) if r["unit"] == "mg" else f"{r['on_hand']} {r['unit']}", r["unit"] == "packs")
+        for r in rows.to_dict("records")
+    }  # fmt: skip
 
 
 def close_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
@@ -91,33 +169,34 @@ def _form(ledger: Ledger, what: str, code: str, given: dict[str, str]) -> tuple[
         return "Start a recall or a drill", start_form(ledger, given)
     audit_recall.the_recall(ledger, code)
     if what == "note":
-        return f"Recall {code}: what happened", note_form(ledger, code, given)
+        said = SAID.get(given.get("kind", ""), "what happened")
+        return f"{code}: {said}", note_form(ledger, code, given)
     return f"Close recall {code}", close_form(ledger, code, given)
 
 
 def _act(ledger: Ledger, what: str, code: str, given: dict[str, str]) -> str:
+    """Do it; the recall to show afterwards, as the address wants it."""
     by = given.get("by", "")
     if what == "start":
         if not given.get("reason", "").strip():
             raise BadInput("A recall needs a reason that customers may read.")
-        audit_recall.start(ledger, given.get("lot", ""), given["reason"], drill=given.get("drill") == "yes", by=by)
-        return audit_recall.the_recall(ledger).started.recall
-    if what == "note":
-        packs = given.get("packs", "").strip() or "0"
-        if not packs.isdigit():
-            raise BadInput(f"`{packs}` is no number of packs; give a count from 0.", value=packs)
-        audit_recall.note(
-            ledger,
-            code,
-            given.get("kind", ""),
-            partner=given.get("partner", ""),
-            packs=int(packs),
-            text=given.get("text", ""),
-            by=by,
+        made = audit_recall.start(
+            ledger, given.get("lot", ""), given["reason"], drill=given.get("drill") == "yes", by=by
         )
+        return f"{quote(made.recall)}&already=yes" if made.was_open else quote(made.recall)
+    if what == "note":
+        packs = given.get("packs", "").strip()
+        if packs and not packs.isdigit():
+            raise BadInput(f"`{packs}` is no number of packs; give a count from 0.", value=packs)
+        mass, refund = given.get("mass", "").strip(), given.get("refund", "").strip()
+        audit_recall.note(
+            ledger, code, given.get("kind", ""), partner=given.get("partner", ""), lot=given.get("lot", ""), packs=int(packs) if packs else None,
+            mass_mg=quantities.mass(mass) if mass else None, amount=quantities.money(refund, ledger.book().site().currency_digits) if refund else 0,
+            text=given.get("text", ""), by=by, command_id=given.get("command_id", ""),
+        )  # fmt: skip
     else:
         audit_recall.close(ledger, code, release=given.get("release") == "yes", by=by)
-    return code
+    return quote(code)
 
 
 async def _serve(request: Request, what: str, code: str = "") -> Response:
@@ -134,7 +213,7 @@ async def _serve(request: Request, what: str, code: str = "") -> Response:
             given = dict(parse_qsl((await request.body()).decode("utf-8", "replace")))
             try:
                 done = await run_in_threadpool(_act, ledger, what, code, given)
-                return RedirectResponse(f"/recall?recall={quote(done)}", 303)
+                return RedirectResponse(f"/recall?recall={done}", 303)
             except SlabbookError as error:
                 refusal = error.message
         title, body = await run_in_threadpool(_form, ledger, what, code, given)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,18 +12,19 @@ from ledger.application.ledger import Ledger, Outcome
 from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
+from ledger.domain.season.decider import MOVING, NOTE_KINDS
 from ledger.domain.season.events import RecallClosed, RecallNoted, RecallStarted
-from ledger.errors import BadInput, UnknownThing
+from ledger.errors import BadInput, Refused, UnknownThing
+from ledger.quantities import mass_text
 from ledger.store.times import utc_text
 from ledger.trace.audit_report import AuditReport, audit_report
 from ledger.trace.graph import LotGraph
 from ledger.trace.notice import NoticeGoods, recall_notice
+from ledger.trace.path import trace_path
 from ledger.trace.proof import TreeHead
 from ledger.trace.queries import find
 from ledger.trace.recall import Held, Party, Recall, RecallCase, Told, work_out
-
-NOTE_KINDS = ("called", "answered", "pulled", "returned", "counted", "notice", "authority", "note")
-"""What may be noted while a recall runs: a customer called, their answer, stock pulled from sale, packs brought back, ..."""
+from ledger.trace.recall_progress import came_back
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,17 @@ class Case:
     notes: tuple[tuple[datetime, str, RecallNoted], ...] = ()
     closed: RecallClosed | None = None
     closed_at: datetime | None = None
+    position: int = 0
+    note_positions: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """What came of asking for a recall: its code, what was recorded, and whether it was open at this lot already (then nothing was)."""
+
+    recall: str
+    outcome: Outcome
+    was_open: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +61,13 @@ class Worked:
     parties: dict[str, Party]
 
 
-def start(
-    ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: str = "", code: str = "", command_id: str = ""
-) -> Outcome:
+def start(ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: str = "", code: str = "") -> Started:
     """Begin a recall or drill at a lot: every affected lot that is still there is held in the same command.
 
-    The lots are found forward through blends and re-boil, sold out or not; those that hold nothing need no hold.
-    Raises UnknownThing for no such lot, BadInput without a reason.
+    The lots are found forward through blends and re-boil. Packed lots are held sold out or not, so that packs that come back are held too;
+    of the others those that hold something. Where the same is open at this lot already, nothing is recorded and the open one is the answer:
+    a second person, or a second tap, goes on with it. Raises UnknownThing for no such lot, BadInput without a reason, Refused for a drill
+    while a recall in earnest is open there.
     """
     on = basis(ledger)
     found = find(on.queries, typed)
@@ -71,9 +83,16 @@ def start(
     code = code or _free_code(ledger, ledger.today(), drill)
     order = StartRecall(
         day=ledger.today(), recall=code, lot=lot, reason=reason, drill=drill, started_at=utc_text(now),
-        lots=tuple(x for x in affected if x == lot or _on_hand(graph, x)),
+        lots=tuple(x for x in affected if x == lot or graph.lot(x).kind == "packs" or _on_hand(graph, x)),
     )  # fmt: skip
-    return ledger.do(order, by, command_id)
+    try:
+        outcome = ledger.do(order, by)
+    except Refused as error:
+        running = str(error.facts.get("recall", ""))
+        if not running or bool(error.facts.get("drill")) != drill:
+            raise
+        return Started(running, Outcome(), True)
+    return Started(code, outcome)
 
 
 def _on_hand(graph: LotGraph, lot: str) -> bool:
@@ -93,22 +112,42 @@ def note(
     kind: str,
     *,
     partner: str = "",
-    packs: int = 0,
+    lot: str = "",
+    packs: int | None = None,
+    mass_mg: int | None = None,
+    amount: int = 0,
     text: str = "",
     by: str = "",
     command_id: str = "",
 ) -> Outcome:
-    """Write down progress. Raises BadInput for an unknown kind, or a call without saying whom."""
-    if kind not in NOTE_KINDS:
-        raise BadInput(f"`{kind}` is nothing that can be noted; use {', '.join(NOTE_KINDS)}.", value=kind)
-    if kind in ("called", "answered") and not partner:
-        raise BadInput(f"Say which customer was {kind}: give the customer's code.", value=kind)
-    if packs < 0:
-        raise BadInput(f"{packs} packs cannot be; give a count from 0.", value=packs)
-    code = the_recall(ledger, recall).started.recall
-    return ledger.do(
-        NoteRecall(day=ledger.today(), recall=code, kind=kind, partner=partner, packs=packs, text=text), by, command_id
-    )
+    """Write down progress; what was counted, came back or was destroyed moves its lot's stock in the same command.
+
+    A return from a customer who had one affected lot only needs no lot. Raises BadInput for an unknown kind, a call without saying whom,
+    or a movement without its lot.
+    """
+    case = the_recall(ledger, recall)
+    code = case.started.recall
+    if kind in MOVING and lot:
+        found = find(ledger.queries, lot)
+        if found.kind != "lot":
+            raise BadInput(f"{found.mark} is a {found.kind}; name one of its lots: {', '.join(found.lots)}.", value=lot)
+        lot = found.lots[0]
+    elif kind == "returned" and partner:
+        lot = _lot_of_customer(ledger, case, partner)
+    order = NoteRecall(
+        day=ledger.today(), recall=code, kind=kind, partner=partner, lot=lot, packs=packs, mass_mg=mass_mg, amount=amount, text=text,
+    )  # fmt: skip
+    return ledger.do(order, by, command_id)
+
+
+def _lot_of_customer(ledger: Ledger, case: Case, partner: str) -> str:
+    on = basis(ledger)
+    leaves = trace_path(graph_of(on, case.started.lot, "forward"), case.started.lot, "forward").leaves
+    had = sorted({x.lot for x in leaves if x.kind == "delivery" and x.party == partner})
+    if len(had) != 1:
+        told = f"{partner} had {', '.join(had)}" if had else f"no affected lot was delivered to {partner}"
+        raise BadInput(f"Say which lot came back: {told}.", value=partner, lots=had)
+    return had[0]
 
 
 def close(ledger: Ledger, recall: str, *, release: bool = False, by: str = "", command_id: str = "") -> Outcome:
@@ -140,6 +179,7 @@ def recalls(ledger: Ledger) -> list[Case]:
             tuple((max(who[p][0], _moment(paper.started_at)), who[p][1], n) for p, n in noted if n.recall == paper.recall),
             closed[paper.recall][1] if paper.recall in closed else None,
             _moment(closed[paper.recall][1].closed_at) if paper.recall in closed else None,
+            position, tuple(p for p, n in noted if n.recall == paper.recall),
         )
         for position, paper in started
     ]  # fmt: skip
@@ -174,21 +214,43 @@ def work(ledger: Ledger, recall: str = "") -> Worked:
         str(r["id"]): Party(str(r["id"]), str(r["name"]), str(r["address"]), str(r["phone"]))
         for r in on.queries.contacts().to_dict("records")
     }
-    clock = [("affected lots found and held", case.at)] + [(_told(n), at) for at, _, n in case.notes]
+    corrected = on.queries.corrections()
+    changed = {int(o) for o in corrected["origin"]}
+    clock = [("affected lots found and held", case.at)]
+    clock += [
+        (_told(n) + (" (corrected since)" if n.lot and n.kind in MOVING and p + 1 in changed else ""), at)
+        for p, (at, _, n) in zip(case.note_positions, case.notes, strict=True)
+    ]
     if case.closed_at is not None:
         clock.append(("closed", case.closed_at))
     held = _held(on, graph, s, case)
     worked = work_out(
-        graph, RecallCase(s.recall, s.lot, s.reason, case.at, case.by, s.drill), parties=parties, clock=clock, told=_customers(case), held=held,
+        graph, RecallCase(s.recall, s.lot, s.reason, case.at, case.by, s.drill), parties=parties, clock=clock,
+        told=_customers(case, came_back(graph, [s.lot, *graph.reach(s.lot, "forward")], case.position)), held=held, since=case.position,
+        counted_at=_counted(on, case),
     )  # fmt: skip
     return Worked(case, worked, graph, on, parties)
 
 
 def _told(n: RecallNoted) -> str:
-    return " ".join(x for x in (n.kind, n.partner, f"{n.packs} packs" if n.packs else "", n.text) if x)
+    mass = mass_text(n.mass_mg, "metric") if n.mass_mg else ""
+    return " ".join(x for x in (n.kind, n.partner, n.lot, f"{n.packs} packs" if n.packs else "", mass, n.text) if x)
 
 
-def _customers(case: Case) -> list[Told]:
+def _counted(on: Basis, case: Case) -> dict[str, datetime]:
+    """When each lot was last counted since the start, by any count that was not voided."""
+    log = on.queries.log(name="lot.counted", after=case.position, most=100_000)
+    fixes = on.queries.corrections()
+    voided = {int(o) for o, v in zip(fixes["origin"], fixes["voided"], strict=True) if v}
+    return {
+        str(json.loads(r["payload"])["lot"]): _moment(str(r["recorded_at"]))
+        for r in log.to_dict("records")
+        if int(r["position"]) not in voided
+    }
+
+
+def _customers(case: Case, back: dict[str, int]) -> list[Told]:
+    """Who was told, and what they said; what came back is the ledger's, not the notes'."""
     calls: dict[str, Told] = {}
     for at, by, n in case.notes:
         if n.kind == "called" and n.partner and n.partner not in calls:
@@ -196,9 +258,9 @@ def _customers(case: Case) -> list[Told]:
         elif n.kind in ("answered", "returned", "pulled") and n.partner:
             old = calls.get(n.partner, Told(n.partner, at, "answered without a call on record", by))
             there = n.packs if n.kind == "answered" else old.still_there
-            back = old.coming_back + (n.packs if n.kind in ("returned", "pulled") else 0)
-            calls[n.partner] = Told(old.party, old.at, old.way, old.by, old.answered_at or at, there, back)
-    return list(calls.values())
+            aside = old.set_aside + (n.packs if n.kind == "pulled" else 0)
+            calls[n.partner] = Told(old.party, old.at, old.way, old.by, old.answered_at or at, there, aside)
+    return [replace(t, came_back=back.get(t.party, 0)) for t in calls.values()]
 
 
 def _held(on: Basis, graph: LotGraph, started: RecallStarted, case: Case) -> list[Held]:
@@ -278,8 +340,10 @@ def notice(ledger: Ledger, recall: str = "", *, worked: Worked | None = None) ->
 
 
 __all__ = [
+    "MOVING",
     "NOTE_KINDS",
     "Case",
+    "Started",
     "Worked",
     "checkpoint",
     "close",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from ledger.domain.books.book import Book
+from ledger.domain.season.events import RecallStarted
 from ledger.errors import UnknownThing
 
 
@@ -112,6 +113,9 @@ class State(Protocol):
 
     def held_for(self, recall: str) -> list[str]:
         """Lots held for a recall or drill."""
+
+    def open_recalls(self) -> list[RecallStarted]:
+        """Recalls and drills that were started and not closed, oldest first."""
 
     def balance_before(self, lot: str, position: int) -> Lot:
         """What a lot held just before an entry, by everything believed now."""

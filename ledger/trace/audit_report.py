@@ -20,6 +20,7 @@ from ledger.trace.graph import LotGraph
 from ledger.trace.path import Path, trace_path
 from ledger.trace.proof import TreeHead
 from ledger.trace.recall import GOAL, LIMIT, Party, Recall
+from ledger.trace.recall_progress import sum_in_words
 from ledger.trace.shares import Carry, shares_in
 
 DRAWN_UP_TO = 60
@@ -127,6 +128,7 @@ class _Writer:
             ),
             ("Accounted for", f"{r.score:.1f} % of {say('made')}"),
             ("Reconciliation", self._reconciled(sums)),
+            *((("Stock since the start", stock),) if (stock := sum_in_words(r.progress, r.score_unit)) else ()),
         )
         return AuditReport(
             title=f"{'Recall drill' if case.drill else 'Recall'} {case.code}: lot {case.lot}",
@@ -369,16 +371,18 @@ class _Writer:
         ):
             t = told.get(party)
             if t is None:
-                rows.append((name, phone, "NOT YET", "", "", "", ""))
+                rows.append((name, phone, "NOT YET", "", "", "", "", ""))
                 continue
             answered = f"{t.answered_at:%Y-%m-%d %H:%M}" if t.answered_at else "no answer yet"
             there = "" if t.still_there is None else str(t.still_there)
-            rows.append((name, phone, f"{t.at:%Y-%m-%d %H:%M}", t.way, answered, there, str(t.coming_back)))
+            rows.append(
+                (name, phone, f"{t.at:%Y-%m-%d %H:%M}", t.way, answered, there, str(t.set_aside), str(t.came_back))
+            )
         answered_n = sum(1 for t in told.values() if t.answered_at)
         return (
             f"{sum(1 for r in rows if r[2] != 'NOT YET')} of {len(rows)} customers were told, {answered_n} have "
             f"answered.",
-            as_table(["name", "telephone", "told", "way", "answered", "still there", "coming back"], rows),
+            as_table(["name", "telephone", "told", "way", "answered", "still there", "set aside", "came back"], rows),
         )
 
     def _notice(self) -> tuple[str, pd.DataFrame | None]:

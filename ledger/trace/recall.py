@@ -25,7 +25,10 @@ from ledger.errors import BadInput
 from ledger.trace.balance import lot_balances
 from ledger.trace.graph import Leaf, LotGraph
 from ledger.trace.path import Path, trace_path
+from ledger.trace.recall_progress import COLUMNS as PROGRESS_COLUMNS
+from ledger.trace.recall_progress import progress
 
+NO_PROGRESS = pd.DataFrame(columns=list(PROGRESS_COLUMNS))
 GOAL = timedelta(hours=2)
 """State extension guidance: all of a lot accounted for within two hours."""
 LIMIT = timedelta(hours=24)
@@ -69,8 +72,8 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A customer was told: when and how; when they answered; what they still had and what came back (lot's own
-    unit)."""
+    """A customer was told: when and how; when they answered; what they still had, what was set aside there for us, and
+    what came back (by the ledger's returns), in the lot's own unit."""
 
     party: str
     at: datetime
@@ -78,7 +81,8 @@ class Told:
     by: str = ""
     answered_at: datetime | None = None
     still_there: int | None = None
-    coming_back: int = 0
+    set_aside: int = 0
+    came_back: int = 0
 
 
 @dataclass(frozen=True)
@@ -99,12 +103,17 @@ class Recall:
     told: tuple[Told, ...] = ()
     held: tuple[Held, ...] = ()
     doubts: tuple[str, ...] = field(default=())
+    progress: pd.DataFrame = field(default_factory=NO_PROGRESS.copy)
 
     @property
     def unexplained(self) -> int:
         """What of the finished goods nobody can place, in ``score_unit``."""
         rows = self.accounts[self.accounts["unit"] == self.score_unit]
         return int(rows["unexplained"].sum())
+
+    def place(self, lot: str) -> str:
+        """Where a lot lies (empty: not on record)."""
+        return self.path.graph.lot(lot).place
 
     @property
     def to_call(self) -> pd.DataFrame:
@@ -131,11 +140,14 @@ def work_out(
     told: Sequence[Told] = (),
     clock: Sequence[tuple[str, datetime]] = (),
     doubts: Sequence[str] = (),
+    since: int | None = None,
+    counted_at: Mapping[str, datetime] | None = None,
 ) -> Recall:
     """Work out a recall from the rows.
 
-    ``counted`` is what people found on the shelves during the recall, by lot in its own unit; where given it replaces
-    the book's figure, and the gap shows as unexplained. Frames of the answer:
+    ``counted`` is what people found on the shelves during the recall, by lot in its own unit, where it is not in the
+    rows yet; it replaces the book's figure, and the gap shows as unexplained. ``since`` is the ledger position of the
+    start and ``counted_at`` when lots were counted after it: the two make the progress. Frames of the answer:
 
     * ``accounts``: the balance of each affected lot (see ``ledger.trace.balance``) with ``still_out`` (delivered less
       returned by those businesses; what consumers brought back is taken off ``sold``), ``accounted`` and ``score`` (percent);
@@ -143,7 +155,8 @@ def work_out(
     * ``counter``: counter sales by lot with first and last day; ``holdings``: what is on hand where, and how much is
       held;
     * ``neighbours``: lots made at the same place on the same day that the recall does not reach, the edge of the
-      recall.
+      recall;
+    * ``progress``: see ``ledger.trace.recall_progress``.
 
     Raises:
         UnknownThing: no such lot.
@@ -176,6 +189,7 @@ def work_out(
         told=tuple(told),
         held=tuple(held),
         doubts=tuple(doubts),
+        progress=progress(graph, affected, since, counted_at) if since is not None else NO_PROGRESS,
     )
 
 

@@ -95,7 +95,7 @@ def a_used_lot(shop: Ledger) -> str:
 def test_a_recall_holds_every_affected_lot_in_one_command_and_accounts_for_every_jar(shop):
     lot = a_used_lot(shop)
     before = shop.queries.as_of().position
-    outcome = audit_recall.start(shop, lot, "the maker called it back", by="MK")
+    outcome = audit_recall.start(shop, lot, "the maker called it back", by="MK").outcome
     assert (outcome.first, outcome.last) == (before + 1, before + 2)  # started and held, in one transaction
     reached = {lot, *nx.descendants(whole_graph(shop), lot)}
     holding = shop.queries.lots(holding=True)

@@ -64,7 +64,7 @@ PARTIES = {
 CASE = RecallCase("RC-1", "C-1", "supplier's notice: wrong colour delivered", T0, "W1", drill=True)
 CLOCK = (("lots held", at(6)), ("all customers called", at(50)), ("closed", at(85)))
 HELD = (Held("J-1", 49, "shelf", at(6), "W3"), Held("J-2", 20, "shelf", at(9), "W3"))
-TOLD = (Told("CUS-1", at(20), by="W1", answered_at=at(40), still_there=15, coming_back=15),)
+TOLD = (Told("CUS-1", at(20), by="W1", answered_at=at(40), still_there=15, set_aside=15),)
 
 
 def graph() -> LotGraph:

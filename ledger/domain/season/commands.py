@@ -67,14 +67,20 @@ class StartRecall:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteRecall:
-    """Progress of a recall."""
+    """Progress of a recall. What was counted, came back or was destroyed names its lot and moves the stock in the same command.
+
+    packs or mass_mg: how much (destroyed: none means all of it). amount: refunded for what came back, minor units.
+    """
 
     name: ClassVar[str] = "note-recall"
     day: str
     recall: str
     kind: str
     partner: str = ""
-    packs: int = 0
+    lot: str = ""
+    packs: int | None = None
+    mass_mg: int | None = None
+    amount: int = 0
     text: str = ""
 
 

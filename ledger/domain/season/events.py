@@ -70,7 +70,10 @@ class RecallStarted:
 @stored_as("recall.noted", version=1)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecallNoted:
-    """Progress of a recall: a customer called, stock pulled back, a notice printed."""
+    """Progress of a recall: a customer called, stock pulled back, a notice printed.
+
+    With a lot and of kind counted, returned or destroyed, the entry of the movement stands right behind it, in the same command.
+    """
 
     day: str
     recall: str
@@ -78,6 +81,8 @@ class RecallNoted:
     partner: str = ""
     packs: int = 0
     text: str = ""
+    lot: str = ""
+    mass_mg: int = 0
 
 
 @stored_as("recall.closed", version=1)

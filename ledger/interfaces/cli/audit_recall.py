@@ -6,8 +6,10 @@ from pathlib import Path
 
 import click
 
+from ledger import quantities
 from ledger.application import audit_recall as ar
 from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
+from ledger.trace.recall_progress import sum_in_words
 
 CAUTION = (
     "If people may be harmed, telephone the local food authority first: whom to tell and how fast is decided with them."
@@ -27,10 +29,18 @@ def recall() -> None:
 @pass_shop
 def start(shop: Shop, lot: str, reason: str, drill: bool) -> None:
     """Find every lot made with LOT, through blends and re-boil, and hold what is there at once."""
-    tell(ar.start(shop.ledger, lot, reason, drill=drill, by=shop.by))
+    made = ar.start(shop.ledger, lot, reason, drill=drill, by=shop.by)
+    if made.was_open:
+        kind = "Drill" if drill else "Recall"
+        console().print(
+            f"{kind} {made.recall} is open at this lot already; nothing new was started. Go on with it, or end it with `slabbook recall close {made.recall}`.",
+            markup=False,
+        )
+    else:
+        tell(made.outcome)
     if not drill:
         console().print(CAUTION, markup=False)
-    _status(shop, "")
+    _status(shop, made.recall)
 
 
 def _status(shop: Shop, recall: str) -> None:
@@ -59,6 +69,9 @@ def _status(shop: Shop, recall: str) -> None:
         else f"  STILL TO HOLD: {', '.join(todo['lot'])}.",
         markup=False,
     )
+    stock = sum_in_words(r.progress, r.score_unit)
+    if stock:
+        out.print(f"  {stock}", markup=False)
     calls = r.to_call
     out.print(f"  Customers to call: {len(calls)}", markup=False)
     for row in calls.to_dict("records"):
@@ -94,12 +107,28 @@ def list_(shop: Shop) -> None:
 @click.argument("kind", type=click.Choice(ar.NOTE_KINDS))
 @click.option("--recall", default="", help="Which (the open one if left out).")
 @click.option("--customer", "partner", default="", help="Code of the customer.")
-@click.option("--packs", default=0)
+@click.option(
+    "--lot", default="", help="Which lot was counted, came back or was destroyed: its stock moves with the note."
+)
+@click.option("--packs", type=int, help="How many packs (destroyed: all of them, if left out).")
+@click.option("--mass", default="", help="For a lot kept by weight: how much was found or destroyed, such as `2.4 kg`.")
+@click.option("--refund", default="", help="Paid back for what came back, such as 28.50.")
 @click.option("--text", default="")
 @pass_shop
-def note(shop: Shop, recall: str, kind: str, partner: str, packs: int, text: str) -> None:
-    """Write down progress: a customer called or answering, stock pulled back, a notice printed."""
-    tell(ar.note(shop.ledger, recall, kind, partner=partner, packs=packs, text=text, by=shop.by))
+def note(
+    shop: Shop, recall: str, kind: str, partner: str, lot: str, packs: int | None, mass: str, refund: str, text: str
+) -> None:
+    """Write down progress: a customer called or answering, stock pulled off a shelf, brought back, counted, destroyed, a notice printed.
+
+    `returned`, `counted` and `destroyed` post to the ledger: packs come back into their lot, a stock-take, scrap. What came back is held.
+    """
+    tell(
+        ar.note(
+            shop.ledger, recall, kind, partner=partner, lot=lot, packs=packs, text=text, by=shop.by,
+            mass_mg=quantities.mass(mass) if mass else None,
+            amount=quantities.money(refund, shop.ledger.book().site().currency_digits) if refund else 0,
+        )
+    )  # fmt: skip
 
 
 @recall.command("close")

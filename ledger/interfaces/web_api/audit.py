@@ -8,13 +8,14 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Query, Response
 from pydantic import BaseModel, Field
 
+from ledger import quantities
 from ledger.application import audit, audit_epcis, audit_label, audit_proof, audit_recall
 from ledger.application.report_text import as_data
 from ledger.errors import UnknownThing
 from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
 from ledger.interfaces.web_api.commands import out
 from ledger.interfaces.web_api.problems import NotThere
-from ledger.interfaces.web_api.schemas import OutcomeOut
+from ledger.interfaces.web_api.schemas import OutcomeOut, Word
 from ledger.trace.label_sheets import SHEETS
 from ledger.trace.proof import proof_to_json
 from ledger.trace.recall_report import notice_pdf, to_csv, to_html, to_pdf
@@ -109,11 +110,21 @@ class StartIn(BaseModel):
 class NoteIn(BaseModel):
     """Progress of a recall."""
 
-    kind: Literal["called", "answered", "pulled", "returned", "counted", "notice", "authority", "note"]
+    kind: Literal["called", "answered", "pulled", "returned", "counted", "destroyed", "notice", "authority", "note"]
     partner: str = Field("", max_length=64)
-    packs: int = Field(0, ge=0, le=10_000_000)
+    lot: str = Field(
+        "",
+        max_length=200,
+        description="The lot that was counted, came back or was destroyed: its stock moves with the note.",
+    )
+    packs: int | None = Field(None, ge=0, le=10_000_000)
+    mass: str = Field("", max_length=40, description="For a lot kept by weight, such as `2.4 kg`.")
+    refund: str = Field("", max_length=40, description="Paid back for what came back, such as `28.50`.")
     text: str = Field("", max_length=500)
     actor: str = Field("", max_length=64)
+    command_id: Word = Field(
+        "", description="Made by the client: sent again after a lost answer, nothing is posted twice."
+    )
 
 
 class CloseIn(BaseModel):
@@ -131,10 +142,18 @@ def recalls(ledger: TheLedger, asked: Asked) -> Plain:
     return {"as_of": asked.position, "items": items}
 
 
-@router.post("/recalls", summary="Start a recall or drill: affected lots are held at once", response_model=OutcomeOut)
+class StartedOut(OutcomeOut):
+    """A recall that was started, or the one that is open at this lot already: then `was_open` is true and nothing was recorded."""
+
+    recall: str
+    was_open: bool
+
+
+@router.post("/recalls", summary="Start a recall or drill: affected lots are held at once", response_model=StartedOut)
 def start(ledger: TheLedger, given: Annotated[StartIn, Body()]) -> Any:
-    """If people may be harmed, telephone the local food authority first."""
-    return out(audit_recall.start(ledger, given.lot, given.reason, drill=given.drill, by=given.actor))
+    """If people may be harmed, telephone the local food authority first. Sent twice, the second answer names the first recall (`was_open`)."""
+    made = audit_recall.start(ledger, given.lot, given.reason, drill=given.drill, by=given.actor)
+    return out(made.outcome) | {"recall": made.recall, "was_open": made.was_open}
 
 
 @router.get("/recalls/{recall}", summary="One recall worked out")
@@ -148,6 +167,7 @@ def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf
             "to_call": r.to_call,
             "counter": r.counter,
             "holdings": r.holdings,
+            "progress": r.progress.assign(counted=[t.isoformat() if t else None for t in r.progress["counted"]]),
         }
         return {
             "as_of": asked.position, "recall": r.case.code, "lot": r.case.lot, "drill": r.case.drill, "affected": list(r.affected),
@@ -175,12 +195,14 @@ def notice(recall: str, ledger: TheLedger, asked: Asked, form: Literal["text", "
 
 @router.post("/recalls/{recall}/notes", summary="Write down progress", response_model=OutcomeOut)
 def note(recall: str, ledger: TheLedger, given: Annotated[NoteIn, Body()]) -> Any:
-    """A customer called or answering, stock pulled back, a notice printed."""
-    return out(
-        audit_recall.note(
-            ledger, recall, given.kind, partner=given.partner, packs=given.packs, text=given.text, by=given.actor
-        )
-    )
+    """A customer called or answering, stock pulled off a shelf, a notice printed. `returned`, `counted` and `destroyed` name a lot and post its stock."""
+    digits = ledger.book().site().currency_digits
+    done = audit_recall.note(
+        ledger, recall, given.kind, partner=given.partner, lot=given.lot, packs=given.packs, text=given.text, by=given.actor,
+        mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,
+        amount=quantities.money(given.refund, digits) if given.refund else 0,
+    )  # fmt: skip
+    return out(done)
 
 
 @router.post("/recalls/{recall}/close", summary="End a recall with its figures", response_model=OutcomeOut)
