@@ -248,7 +248,8 @@ def span(first_week: str | None, last_week: str | None) -> dict[str, str | None]
 
 def whole(frame: pd.DataFrame) -> pd.DataFrame:
     """Sums as whole numbers: a server hands them over as decimals, an empty frame as nothing at all."""
-    return frame.astype(dict.fromkeys(MEASURES, "int64"))
+    wrong = [name for name in MEASURES if frame[name].dtype != "int64"]
+    return frame.astype(dict.fromkeys(wrong, "int64")) if wrong else frame
 
 
 def believed(table: Any, known: int | None) -> Any:

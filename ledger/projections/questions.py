@@ -46,7 +46,7 @@ def known(table: Table) -> Any:
     `known_from + 0` keeps SQLite from walking every row in order of position when it has no statistics: the index of what
     else is asked (a week, a batch) is read instead, so that a report as known costs what one of today does.
     """
-    at = bindparam("known")
+    at: Any = bindparam("known")
     return and_(table.c.known_from + NOUGHT <= at, table.c.known_to > at)
 
 
