@@ -91,8 +91,19 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
     parts: list[Html | None] = [tag("input", type="hidden", name="kind", value=kind), tag("input", type="hidden", name="command_id", value=given.get("command_id") or uuid7()),
                                 tag("p", POSTS[kind], class_="quiet") if kind in POSTS else None]  # fmt: skip
     if kind in ("called", "answered", "pulled", "returned"):
-        none = "a consumer, over the counter" if kind == "returned" else "choose"
-        parts.append(_choose("partner", "Customer", [("", none), *_customers(ledger)], given.get("partner", "")))
+        counters = (
+            [(f"channel:{c.id}", f"Consumers, {c.name}") for c in ledger.book().all(e.Channel)]
+            if kind == "returned"
+            else []
+        )
+        parts.append(
+            _choose(
+                "partner",
+                "From" if counters else "Customer",
+                [("", "choose"), *counters, *_customers(ledger)],
+                given.get("partner", ""),
+            )
+        )
     row = None
     if kind in POSTS:
         lots = _lots(ledger, code, kind)
@@ -189,8 +200,11 @@ def _act(ledger: Ledger, what: str, code: str, given: dict[str, str]) -> str:
         if packs and not packs.isdigit():
             raise BadInput(f"`{packs}` is no number of packs; give a count from 0.", value=packs)
         mass, refund = given.get("mass", "").strip(), given.get("refund", "").strip()
+        partner, channel = given.get("partner", ""), ""
+        if partner.startswith("channel:"):
+            partner, channel = "", partner.removeprefix("channel:")
         audit_recall.note(
-            ledger, code, given.get("kind", ""), partner=given.get("partner", ""), lot=given.get("lot", ""), packs=int(packs) if packs else None,
+            ledger, code, given.get("kind", ""), partner=partner, channel=channel, lot=given.get("lot", ""), packs=int(packs) if packs else None,
             mass_mg=quantities.mass(mass) if mass else None, amount=quantities.money(refund, ledger.book().site().currency_digits) if refund else 0,
             text=given.get("text", ""), by=by, command_id=given.get("command_id", ""),
         )  # fmt: skip

@@ -115,6 +115,7 @@ def note(
     lot: str = "",
     packs: int | None = None,
     mass_mg: int | None = None,
+    channel: str = "",
     amount: int = 0,
     text: str = "",
     by: str = "",
@@ -135,7 +136,8 @@ def note(
     elif kind == "returned" and partner:
         lot = _lot_of_customer(ledger, case, partner)
     order = NoteRecall(
-        day=ledger.today(), recall=code, kind=kind, partner=partner, lot=lot, packs=packs, mass_mg=mass_mg, amount=amount, text=text,
+        day=ledger.today(), recall=code, kind=kind, partner=partner, lot=lot, packs=packs, mass_mg=mass_mg, channel=channel,
+        amount=amount, text=text,
     )  # fmt: skip
     return ledger.do(order, by, command_id)
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from ledger.domain.lots.commands import ScrapLot
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
-from ledger.domain.shelf.commands import TakeBack
 from ledger.store.times import utc_text
+from ledger.trace.queries import load
 from seeds.shop.recorder import at
 from seeds.shop.world import World
 
@@ -27,6 +26,13 @@ def lots_with(world: World, material: str) -> tuple[str, list[str]]:
     return chosen, packs
 
 
+def brought_by(world: World, lot: str, *, wholesale: bool) -> dict[str, str]:
+    """Who brings packs of a lot back: a business that had some of it, else consumers at the counter."""
+    leaves = load(world.recorder.ledger.queries, lot, "forward").leaves_of(lot)
+    had = sorted({x.party for x in leaves if x.kind == "delivery"})
+    return {"partner": had[0]} if wholesale and had else {"channel": "shop"}
+
+
 def real(world: World, day: date) -> None:
     """In earnest: held, customers called, packs brought back, all of it thrown away. Call after `settle`."""
     lot, packs = lots_with(world, "RASPBERRYF")
@@ -43,7 +49,7 @@ def real(world: World, day: date) -> None:
             lot=lot,
             reason=reason,
             drill=False,
-            lots=tuple(packs),
+            lots=(lot, *packs),
             started_at=utc_text(start),
         ),
         "MK",
@@ -63,23 +69,15 @@ def real(world: World, day: date) -> None:
         gone = int(frame.loc[code, "made_packs"] - frame.loc[code, "packs"])
         some = min(gone, world.rng.randint(2, 9))
         if some:
-            channel = "wholesale" if number % 2 else "shop"
-            note = TakeBack(
-                day=next_day.isoformat(),
-                lot=code,
-                packs=some,
-                channel=channel,
-                amount=some * 570,
-                note=f"recall {name}",
-            )
+            note = NoteRecall(
+                day=next_day.isoformat(), recall=name, kind="returned", lot=code, packs=some, amount=some * 570,
+                **brought_by(world, code, wholesale=bool(number % 2)),
+            )  # fmt: skip
             recorder.tell(note, "SA", at(next_day, 17 + number * 0.03, zone))
             back += some
-    recorder.tell(
-        NoteRecall(day=next_day.isoformat(), recall=name, kind="returned", packs=back, text="packs brought back by customers"), "MK", at(next_day, 18.5, zone)
-    )  # fmt: skip
     for number, code in enumerate(packs):
         if int(frame.loc[code, "packs"]) or int(frame.loc[code, "made_packs"]):
-            bin_it = ScrapLot(day=next_day.isoformat(), lot=code, cause="recall", note=name)
+            bin_it = NoteRecall(day=next_day.isoformat(), recall=name, kind="destroyed", lot=code)
             recorder.tell(bin_it, "MK", at(next_day, 18.6 + number * 0.01, zone))
         world.shelf.drop(code)
     done = at(day + timedelta(days=9), 17.2, zone)
@@ -92,9 +90,8 @@ def real(world: World, day: date) -> None:
     left = world.room.lots.get("RASPBERRYF", [])
     for store in [x for x in left if x.lot == lot]:
         left.remove(store)
-        recorder.tell(
-            ScrapLot(day=day.isoformat(), lot=lot, cause="recall", note=name), "MK", start + timedelta(minutes=4)
-        )
+        bin_it = NoteRecall(day=day.isoformat(), recall=name, kind="destroyed", lot=lot)
+        recorder.tell(bin_it, "MK", start + timedelta(minutes=4))
     world.note("recalls")
 
 
@@ -114,19 +111,16 @@ def drill(world: World, day: date) -> None:
             lot=lot,
             reason=reason,
             drill=True,
-            lots=tuple(packs),
+            lots=(lot, *packs),
             started_at=utc_text(start),
         ),
         "MK",
         start,
     )
-    recorder.tell(
-        NoteRecall(
-            day=day.isoformat(), recall=name, kind="counted", packs=here, text="packs of the lot found in the house"
-        ),
-        "TB",
-        at(day, 19.9, zone),
-    )
+    on_hand = frame[frame.packs > 0]
+    for number, (code, found) in enumerate(zip(on_hand.lot, on_hand.packs, strict=True)):
+        count = NoteRecall(day=day.isoformat(), recall=name, kind="counted", lot=str(code), packs=int(found))
+        recorder.tell(count, "TB", at(day, 19.3 + number * 0.01, zone))
     close = CloseRecall(
         day=day.isoformat(), recall=name, accounted_ppm=1_000_000, figures={"made": made, "on_hand": here, "sold": made - here},
         closed_at=utc_text(done), release=True,

@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from ledger.application import audit_recall
 from tests.seeds.conftest import History
 from tests.seeds.plausible import MEASURES, batches
 
@@ -87,9 +88,13 @@ def test_one_recall_in_earnest_and_one_drill(whole: History) -> None:
     figures = closed[earnest.recall].figures
     assert figures["made"] == figures["on_hand"] + figures["returned"] + figures["sold_not_returned"]
     assert 0 < figures["returned"] < figures["made"]
-    assert [n for _, n in queries.papers("recall-note", earnest.recall)] or [
-        n for _, n in queries.papers("recall-note")
-    ]
+    notes = [n for _, n in queries.papers("recall-note") if n.recall == earnest.recall]
+    assert sum(n.packs for n in notes if n.kind == "returned") == figures["returned"]
+    progress = audit_recall.work(whole[0], earnest.recall).recall.progress.set_index("lot").loc[list(earnest.lots)[1:]]
+    assert int(progress.came_back.sum()) == figures["returned"]
+    assert int(progress.destroyed.sum()) == figures["on_hand"] + figures["returned"] and not progress.on_hand.any()
+    assert {n.kind for n in notes} == {"called", "returned", "destroyed"}
+    assert audit_recall.work(whole[0], drill.recall).recall.progress.counted.notna().any()
 
 
 def test_recalled_lots_are_every_lot_that_holds_the_material(whole: History) -> None:
@@ -105,7 +110,8 @@ def test_recalled_lots_are_every_lot_that_holds_the_material(whole: History) -> 
                 if child not in seen:
                     seen.add(child)
                     todo.append(child)
-        direct = set(recall.lots)
+        assert recall.lots[0] == recall.lot
+        direct = set(recall.lots[1:])
         assert direct
         made_then = {x for x in seen & packs if date.fromisoformat(_day(queries, x)) <= date.fromisoformat(recall.day)}
         assert direct == made_then

@@ -69,7 +69,8 @@ class StartRecall:
 class NoteRecall:
     """Progress of a recall. What was counted, came back or was destroyed names its lot and moves the stock in the same command.
 
-    packs or mass_mg: how much (destroyed: none means all of it). amount: refunded for what came back, minor units.
+    packs or mass_mg: how much (destroyed: none means all of it). channel: where consumers brought it back (a customer's own channel is known).
+    amount: refunded for what came back, minor units.
     """
 
     name: ClassVar[str] = "note-recall"
@@ -80,6 +81,7 @@ class NoteRecall:
     lot: str = ""
     packs: int | None = None
     mass_mg: int | None = None
+    channel: str = ""
     amount: int = 0
     text: str = ""
 

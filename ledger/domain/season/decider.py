@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from ledger.domain.books import entries as e
 from ledger.domain.lots import commands as lc
 from ledger.domain.lots import decider as lots
 from ledger.domain.lots.events import LotsHeld, LotsReleased
@@ -175,9 +176,13 @@ def _moved(cmd: c.NoteRecall, started: RecallStarted, state: State) -> list[Any]
                 f"Lot {lot.lot} holds nothing that could be destroyed; note first what came back.", lot=lot.lot
             )
         return lots.scrap(scrap, state)
+    customer = state.book.get(e.Partner, cmd.partner) if cmd.partner else None
+    if cmd.channel:
+        state.book.get(e.Channel, cmd.channel)
     back = shc.TakeBack(
-        day=cmd.day, lot=lot.lot, packs=cmd.packs or 0, customer=cmd.partner, amount=cmd.amount, note=note
-    )
+        day=cmd.day, lot=lot.lot, packs=cmd.packs or 0, customer=cmd.partner, amount=cmd.amount, note=note,
+        channel=cmd.channel or (customer.channel if customer else ""),
+    )  # fmt: skip
     holds = [] if lot.held else [LotsHeld(day=cmd.day, lots=(lot.lot,), reason=_word(started), recall=started.recall)]
     return [*shelf.take_back(back, state), *holds]
 

@@ -112,11 +112,21 @@ def list_(shop: Shop) -> None:
 )
 @click.option("--packs", type=int, help="How many packs (destroyed: all of them, if left out).")
 @click.option("--mass", default="", help="For a lot kept by weight: how much was found or destroyed, such as `2.4 kg`.")
+@click.option("--channel", default="", help="Where consumers brought packs back, such as the shop counter.")
 @click.option("--refund", default="", help="Paid back for what came back, such as 28.50.")
 @click.option("--text", default="")
 @pass_shop
 def note(
-    shop: Shop, recall: str, kind: str, partner: str, lot: str, packs: int | None, mass: str, refund: str, text: str
+    shop: Shop,
+    recall: str,
+    kind: str,
+    partner: str,
+    lot: str,
+    packs: int | None,
+    mass: str,
+    channel: str,
+    refund: str,
+    text: str,
 ) -> None:
     """Write down progress: a customer called or answering, stock pulled off a shelf, brought back, counted, destroyed, a notice printed.
 
@@ -124,7 +134,7 @@ def note(
     """
     tell(
         ar.note(
-            shop.ledger, recall, kind, partner=partner, lot=lot, packs=packs, text=text, by=shop.by,
+            shop.ledger, recall, kind, partner=partner, lot=lot, packs=packs, channel=channel, text=text, by=shop.by,
             mass_mg=quantities.mass(mass) if mass else None,
             amount=quantities.money(refund, shop.ledger.book().site().currency_digits) if refund else 0,
         )

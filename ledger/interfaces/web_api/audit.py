@@ -119,6 +119,7 @@ class NoteIn(BaseModel):
     )
     packs: int | None = Field(None, ge=0, le=10_000_000)
     mass: str = Field("", max_length=40, description="For a lot kept by weight, such as `2.4 kg`.")
+    channel: str = Field("", max_length=64, description="Where consumers brought packs back.")
     refund: str = Field("", max_length=40, description="Paid back for what came back, such as `28.50`.")
     text: str = Field("", max_length=500)
     actor: str = Field("", max_length=64)
@@ -198,8 +199,8 @@ def note(recall: str, ledger: TheLedger, given: Annotated[NoteIn, Body()]) -> An
     """A customer called or answering, stock pulled off a shelf, a notice printed. `returned`, `counted` and `destroyed` name a lot and post its stock."""
     digits = ledger.book().site().currency_digits
     done = audit_recall.note(
-        ledger, recall, given.kind, partner=given.partner, lot=given.lot, packs=given.packs, text=given.text, by=given.actor,
-        mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,
+        ledger, recall, given.kind, partner=given.partner, lot=given.lot, packs=given.packs, channel=given.channel, text=given.text,
+        by=given.actor, mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,
         amount=quantities.money(given.refund, digits) if given.refund else 0,
     )  # fmt: skip
     return out(done)
