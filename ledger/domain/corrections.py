@@ -177,12 +177,14 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
 def _as_then(new: Movement, old: Movement) -> Movement:
     """The new entry with what an amendment does not mean to touch: rates and dry shares as they stood then, and words said for the same figure."""
     rates = {w.worker: w.rate for w in old.work}
+    order = list(rates)
+    work = sorted(new.work, key=lambda w: order.index(w.worker) if w.worker in rates else len(order))
     solids = {t.lot: t.solids_ppm for t in old.takes}
     parts: list[Take | Give | Loss] = [*old.takes, *old.gives, *old.losses]
     said = {_figure(x): x.entered for x in parts}
     takes = (replace(t, solids_ppm=solids.get(t.lot, t.solids_ppm)) for t in new.takes)
     return replace(
-        new, work=tuple(replace(w, rate=rates.get(w.worker, w.rate)) for w in new.work),
+        new, work=tuple(replace(w, rate=rates.get(w.worker, w.rate)) for w in work),
         takes=tuple(replace(t, entered=said.get(_figure(t), t.entered)) for t in takes),
         gives=tuple(replace(g, entered=said.get(_figure(g), g.entered)) for g in new.gives),
         losses=tuple(replace(x, entered=said.get(_figure(x), x.entered)) for x in new.losses),
