@@ -79,20 +79,23 @@ def start(ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: s
     lot = found.lots[0]
     graph = graph_of(on, lot, "forward")
     affected = [lot, *graph.in_making_order(graph.reach(lot, "forward"))]
-    now = ledger.clock()
-    code = code or _free_code(ledger, ledger.today(), drill)
     order = StartRecall(
-        day=ledger.today(), recall=code, lot=lot, reason=reason, drill=drill, started_at=utc_text(now),
+        day=ledger.today(), recall=code or _free_code(ledger, ledger.today(), drill), lot=lot, reason=reason, drill=drill,
+        started_at=utc_text(ledger.clock()),
         lots=tuple(x for x in affected if x == lot or graph.lot(x).kind == "packs" or _on_hand(graph, x)),
     )  # fmt: skip
-    try:
-        outcome = ledger.do(order, by)
-    except Refused as error:
-        running = str(error.facts.get("recall", ""))
-        if not running or bool(error.facts.get("drill")) != drill:
-            raise
-        return Started(running, Outcome(), True)
-    return Started(code, outcome)
+    while True:
+        try:
+            outcome = ledger.do(order, by)
+            return Started(order.recall, outcome, not outcome.first)
+        except Refused as error:
+            if "taken" in error.facts and not code:  # somebody else took the code just now
+                order = replace(order, recall=_free_code(ledger, ledger.today(), drill))
+                continue
+            running = str(error.facts.get("recall", ""))
+            if not running or bool(error.facts.get("drill")) != drill:
+                raise
+            return Started(running, Outcome(), True)
 
 
 def _on_hand(graph: LotGraph, lot: str) -> bool:

@@ -84,12 +84,14 @@ def start_recall(cmd: c.StartRecall, state: State) -> list[Any]:
 
     A second one at the same lot is refused while the first is open, but for a recall in earnest during a drill: it takes the drill's holds over.
     """
+    running = state.open_recalls()
     if state.has_paper("recall", cmd.recall):
-        return []
+        if any(x.recall == cmd.recall and (x.lot, x.drill) == (cmd.lot, cmd.drill) for x in running):
+            return []
+        raise Refused(f"The code {cmd.recall} belongs to another recall or drill; give a new one.", taken=cmd.recall)
     if not cmd.reason.strip():
         raise BadInput("A recall needs a reason.")
     need_lot(state, cmd.lot)
-    running = state.open_recalls()
     for other in running:
         if other.lot == cmd.lot and (cmd.drill or not other.drill):
             kind = "Drill" if other.drill else "Recall"
