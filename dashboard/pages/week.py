@@ -21,18 +21,17 @@ SHOWN = ("flavours", "yields", "batches", "losses", "steps", "compare", "ran_out
 
 def latest(ledger: Ledger) -> str:
     """The newest week with a movement (empty: none)."""
-    weeks = ledger.queries.weeks()
-    return weeks[-1] if weeks else ""
+    return next(iter(ledger.queries.weeks(1)), "")
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
     """Week, flavour of the control chart, and the day the figures are as known on."""
-    weeks = list(reversed(ledger.queries.weeks()))
+    weeks = list(reversed(ledger.queries.weeks(260)))
     if not weeks:
         return []
     flavours = [(f.id, f.name) for f in ledger.book().all(e.Flavour)]
     return [
-        choose("week", "Week", [(w, w) for w in weeks[:260]], asked.get("week", weeks[0]), weeks[0]),
+        choose("week", "Week", [(w, w) for w in weeks], asked.get("week", weeks[0]), weeks[0]),
         choose("flavour", "Control chart of", [("", "the most made"), *flavours], asked.get("flavour", "")),
         type_in("known", "As known on", asked.get("known", ""), "date"),
     ]
@@ -51,7 +50,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             )
         ]
     known = asked.get("known") or None
-    report = remembered(week_report, ledger, week, known)
+    report = remembered(week_report, ledger, week, known, False)
     parts: list[Any] = list(sentence(report))
     if known:
         parts.insert(

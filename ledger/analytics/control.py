@@ -15,6 +15,8 @@ import pandas as pd
 
 D2 = 1.128
 D4 = 3.267
+STEPS = ("cook", "cut")
+"""Process yield is sound pieces cut by the mass the recipe promises of what was charged: no other step has a part in it."""
 ENOUGH = 8
 """Points below which limits are drawn but called provisional."""
 
@@ -123,4 +125,4 @@ def unusual(points: pd.DataFrame, label: str = "week") -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[label, "value", "side", "rule", "why"]).astype({"value": "float64"})
 
 
-__all__ = ["D2", "D4", "ENOUGH", "RULES", "USUAL_RULES", "Limits", "chart", "limits", "unusual"]
+__all__ = ["D2", "D4", "ENOUGH", "RULES", "STEPS", "USUAL_RULES", "Limits", "chart", "limits", "unusual"]

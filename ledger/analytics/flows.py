@@ -43,6 +43,12 @@ less) lies in portions, logs, rods and loose pieces after than before. sold: lef
 sampled, shelf_scrap, count_gap: taken from any lot outside the making steps. seconds: all hands together.
 """
 
+KINDS = (
+    "lot.material", "lot.reboil", "lot.mass", "lot.log", "lot.rods", "lot.pieces", "lot.packs", "water", "air", "scrap", "unexplained",
+    "customer", "till", "sample", "work",
+)  # fmt: skip
+"""Kinds of account that `flows` and the losses read. The rest (cost, income, wages, workers, tallies) only makes entries balance."""
+
 _PLACE = {name: place for place, name in enumerate(MAKING)}
 _WORK = ("lot.mass", "lot.log", "lot.rods", "lot.pieces")
 
@@ -61,26 +67,27 @@ def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.
     if frame.empty:
         empty = {**{k: pd.Series(dtype=object) for k in keys}, **{f: pd.Series(dtype="int64") for f in FLOWS}}
         return pd.DataFrame(empty)
-    step = frame["step"].to_numpy(dtype=object)
-    kind = frame["kind"].to_numpy(dtype=object)
+    is_step, is_kind = _told(frame["step"]), _told(frame["kind"])
     mass = frame["mass_mg"].to_numpy(dtype=np.int64)
     into = mass > 0
-    is_step = {name: step == name for name in MAKING}
-    is_kind: dict[str, Mask] = {name: kind == name for name in set(kind)}
     nowhere = np.zeros(len(frame), dtype=bool)
-    making = np.logical_or.reduce([is_step[name] for name in MAKING])
+
+    def at(name: str) -> Mask:
+        return is_step.get(name, nowhere)
 
     def of(name: str) -> Mask:
         return is_kind.get(name, nowhere)
 
+    making = np.logical_or.reduce([at(name) for name in MAKING])
+
     def measure(name: str) -> Whole:
         return frame[name].to_numpy(dtype=np.int64)
 
-    cook, out = is_step["cook"], ~into
+    cook, out = at("cook"), ~into
     work = np.logical_or.reduce([of(name) for name in _WORK])
     charge = cook & out & (of("lot.material") | of("water") | of("lot.reboil"))
-    pieces_made = is_step["cut"] & of("lot.pieces") & into
-    packed = is_step["pack"] & of("lot.packs") & into
+    pieces_made = at("cut") & of("lot.pieces") & into
+    packed = at("pack") & of("lot.packs") & into
     columns = {
         "charged_mg": (charge, -mass),
         "material_mg": (cook & of("lot.material"), -mass),
@@ -90,8 +97,8 @@ def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.
         "evaporated_mg": (making & of("air"), mass),
         "theory_mg": (cook, measure("theory_mg")),
         "poured_mg": (cook & of("lot.mass") & into, mass),
-        "built_mg": (is_step["build"] & of("lot.log") & into, mass),
-        "rolled_mg": (is_step["roll"] & of("lot.rods") & into, mass),
+        "built_mg": (at("build") & of("lot.log") & into, mass),
+        "rolled_mg": (at("roll") & of("lot.rods") & into, mass),
         "good_mg": (pieces_made, mass),
         "good_pieces": (pieces_made, measure("pieces")),
         "reboil_mg": (making & of("lot.reboil") & into, mass),
@@ -113,6 +120,12 @@ def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.
     if not keys:
         return pd.DataFrame({name: [int(value.sum())] for name, value in masked.items()}, dtype="int64")
     return sums(keys, frame, masked)
+
+
+def _told(column: pd.Series) -> dict[str, Mask]:
+    """Which rows hold each word of a column. Words are compared once each, not once a row and word."""
+    codes, words = pd.factorize(column.to_numpy(dtype=object))
+    return {str(word): codes == code for code, word in enumerate(words)}
 
 
 def gap_mg(row: pd.DataFrame) -> pd.Series:
@@ -187,4 +200,4 @@ def sums(keys: list[str], frame: pd.DataFrame, columns: dict[str, Whole]) -> pd.
     return table
 
 
-__all__ = ["FLOWS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "share", "step_flows", "sums"]
+__all__ = ["FLOWS", "KINDS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "share", "step_flows", "sums"]

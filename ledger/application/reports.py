@@ -9,7 +9,7 @@ from __future__ import annotations
 import pandas as pd
 
 from ledger.analytics import compare, control, forecast_input, labour, losses, stock, words, yields
-from ledger.analytics.flows import FLOWS, flows
+from ledger.analytics.flows import FLOWS, KINDS, flows
 from ledger.application.ledger import Ledger
 from ledger.application.reports_batch import batch_report
 from ledger.application.reports_losses import (
@@ -66,12 +66,13 @@ COMPARE_COLUMNS = columns(
 )  # fmt: skip
 
 
-def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Report:
+def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands: bool = True) -> Report:
     """The weekly review: yield, losses, hours and what changed, for one ISO week.
 
     Args:
         week: such as `2026-W44`.
         known: a position, or a day (`2026-11-02`: as known at its end); None is now.
+        hands: with the tables of who worked how long (`hours`, `workers`, `days`).
 
     Raises:
         BadInput: no such week, day or position.
@@ -81,8 +82,10 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
     lines = on.queries.week_lines(this, known=on.known)
     if lines.empty:
         return _nothing_yet(on, this)
-    earlier = on.queries.weekly(compare.shift(this, -compare.BEFORE), compare.shift(this, -1), known=on.known)
-    last_year = on.queries.weekly(compare.same_week_last_year(this), known=on.known)
+    before = compare.shift(this, -compare.BEFORE), compare.shift(this, -1)
+    earlier = on.queries.weekly(*before, known=on.known, kinds=KINDS, by=("week", "flavour", "step", "kind"))
+    then = compare.same_week_last_year(this)
+    last_year = on.queries.weekly(then, known=on.known, kinds=KINDS, by=("week", "step", "kind"))
     batches = _batches(on, lines)
     table = yields.yields(lines, ("flavour",), batches)
     table["batches"] = table["flavour"].map(_count(batches)).fillna(0).astype("int64")
@@ -95,8 +98,6 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
     ranked = losses.losses(lines)
     steps = yields.first_pass(lines)
     through = yields.rolled_of(steps).iloc[0]
-    hands = labour.by_step(lines)
-    workers = labour.by_worker(lines)
     gone = run_outs(on, this)
     flags = on.queries.flags(this, known=on.known)
     tables = {
@@ -108,9 +109,7 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
         "waterfall": Table("Where the sugar went", losses.waterfall(lines), WATERFALL_COLUMNS),
         "losses": Table("Losses by step and cause", ranked, LOSS_COLUMNS),
         "steps": Table("First pass by step", steps, STEP_COLUMNS),
-        "hours": Table("Hands by step", hands, RATE_COLUMNS["step"], total_of(hands[["seconds"]], RATE_COLUMNS["step"], step="all")),
-        "workers": Table("Hands by worker and step", workers, RATE_COLUMNS["worker"]),
-        "days": Table("Where the day went", labour.by_day(lines), DAY_COLUMNS),
+        **(_hands(lines) if hands else {}),
         "batches": Table("Batches", batches, BATCH_COLUMNS),
         "compare": Table("Beside other weeks", compared(lines, earlier, last_year, this), COMPARE_COLUMNS, note="Change of a share is in points of 100."),
         "ran_out": Table("Ran out", gone, columns(("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("days", "days", "count"))),
@@ -118,6 +117,16 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None) -> Re
     }  # fmt: skip
     text = _sentence(on, this, *_judged(lines, batches, made, total), earlier, ranked, gone, live=known is None)
     return Report("week", f"Week {this}", on.as_of, text, tables, _notes(flags, batches), on.shop)
+
+
+def _hands(lines: pd.DataFrame) -> dict[str, Table]:
+    steps = labour.by_step(lines)
+    whole = total_of(steps[["seconds"]], RATE_COLUMNS["step"], step="all")
+    return {
+        "hours": Table("Hands by step", steps, RATE_COLUMNS["step"], whole),
+        "workers": Table("Hands by worker and step", labour.by_worker(lines), RATE_COLUMNS["worker"]),
+        "days": Table("Where the day went", labour.by_day(lines), DAY_COLUMNS),
+    }
 
 
 def _nothing_yet(on: Basis, this: str) -> Report:

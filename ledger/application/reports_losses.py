@@ -90,7 +90,9 @@ def control_report(
     on = basis(ledger, known)
     first, last = read_weeks(first_week, last_week or first_week)
     name = on.book.get(e.Flavour, flavour).name
-    frame = on.queries.weekly(first, last, known=on.known, flavour=flavour)
+    frame = on.queries.weekly(
+        first, last, known=on.known, flavour=flavour, steps=control.STEPS, by=("week", "step", "kind")
+    )
     table = yields.yields(frame, ("week",))
     table = table[(table["theoretical_mg"] > 0) & (table["good_mg"] > 0)]
     points = control.chart(table, "process_yield_ratio")

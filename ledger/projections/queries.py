@@ -110,15 +110,15 @@ class Queries:
 
     def weekly(
         self, first_week: str, last_week: str | None = None, *, known: int | None = None, flavour: str | None = None,
-        steps: Sequence[str] | None = None, by: Sequence[str] = WEEKLY,
+        steps: Sequence[str] | None = None, kinds: Sequence[str] | None = None, by: Sequence[str] = WEEKLY,
     ) -> pd.DataFrame:  # fmt: skip
         """The frame the weekly review is read from: balances by week, flavour, design, step, kind, cause of loss and direction.
 
         `account` is the cause of what was scrapped, else empty: lots, customers and workers are summed over their kind, so the frame
-        stays small at any length. `direction` is `in` (into the account) or `out`. `by`: keep fewer columns apart. `steps`: only these.
+        stays small at any length. `direction` is `in` (into the account) or `out`. `by`: keep fewer columns apart. `steps`, `kinds`: only these.
         """
         return whole(self._frame(
-            ask.weekly(tuple(by)), **span(first_week, last_week), known=known, flavour=flavour, steps=steps
+            ask.weekly(tuple(by)), **span(first_week, last_week), known=known, flavour=flavour, steps=steps, kinds=kinds
         ))  # fmt: skip
 
     def weeks(self, newest: int | None = None) -> list[str]:
