@@ -29,6 +29,7 @@
   }
   function withUnit(input) {
     const text = input.value.trim(), unit = input.dataset.unit;
+    if (input.dataset.exact && input.value === input.dataset.planned) return input.dataset.exact; /* shown rounded, and nobody touched it */
     return unit && text && /^[\d.,\/\s]+$/.test(text) ? text + " " + unit : text;
   }
   function commandOf(form) {
@@ -146,7 +147,8 @@
     markPlanned(form);
   }
   function markPlanned(form) {
-    form.querySelectorAll("[data-planned]").forEach((f) => { if (f.value === f.dataset.planned && f.inputMode === "decimal") say(form, f.name, form.querySelector('[name="amend.origin"]') ? "as recorded" : "as planned: change it to what the scale says", "planned"); });
+    if (form.dataset.command === "define" || form.querySelector('[name="amend.origin"]')) return; /* there nothing is read off a scale now */
+    form.querySelectorAll("[data-planned]").forEach((f) => { if (f.value === f.dataset.planned && f.inputMode === "decimal") say(form, f.name, "as planned; type what the scale says", "planned"); });
   }
   function say(form, name, text, kind) {
     const place = form.querySelector('[data-for="' + CSS.escape(name) + '"]') || form.querySelector('[data-for="' + CSS.escape(name.split(".")[0]) + '"]');

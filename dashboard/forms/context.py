@@ -12,7 +12,8 @@ from dashboard.forms.markup import Html, choice, field, hidden, join, more, tag
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
-from ledger.quantities import mass_text
+from ledger.errors import SlabbookError
+from ledger.quantities import mass, mass_text
 
 CAUTION = (
     "Molten sugar burns deep and sticks: about 150 °C. Long sleeves, heat gloves, closed shoes, nobody under the slab's edge, cold water at hand. "
@@ -22,6 +23,10 @@ STICKS = (
     "Hot sugar sticks and burns, and its middle stays hotter than its skin feels. Heat gloves, long sleeves, water at hand; "
     "if in doubt, let it cool longer. Your local rules come first."
 )
+
+
+SMALL_MG = 100_000
+"""Below this a mass is read off the small scale, in grams (common practice, no source)."""
 
 
 @dataclass(slots=True)
@@ -60,11 +65,24 @@ class Context:
             return f"{Decimal(mg) / Decimal('453592.37'):.3f}".rstrip("0").rstrip(".")
         return format((Decimal(mg).scaleb(-6)).normalize(), "f") if mg else ""
 
+    def scale(self, mg: int) -> tuple[str, str]:
+        """(figure, unit) as the scale for such a mass says it: colours and flavours below 100 g in grams, all else in the shop's unit."""
+        if 0 < mg < SMALL_MG:
+            return format(Decimal(mg).scaleb(-3).normalize(), "f"), "g"
+        return self.mass(mg), self.unit
+
+    def exact(self, mg: int) -> str:
+        """A recorded mass with its unit, to the milligram, so that a form sent back untouched says the same."""
+        return f"{format(Decimal(mg).scaleb(-6).normalize(), 'f')} kg" if mg else ""
+
     def said(self, part: Any) -> str:
         """What was typed for a take, give or loss of the old entry; nothing where it was worked out."""
         if part is None or part.basis in ("derived", "all", "share", "nominal"):
             return ""
-        return part.entered or f"{format(Decimal(part.mass_mg).scaleb(-6).normalize(), 'f')} kg"
+        try:
+            return part.entered if mass(part.entered) == part.mass_mg else self.exact(part.mass_mg)
+        except SlabbookError:  # said in words that cannot be read again, such as `10 x 25 kg`
+            return self.exact(part.mass_mg)
 
     def held(self, item: str, *also: str) -> list[dict[str, Any]]:
         """Lots of a material that may be used, first expired first (then oldest); `also` are lots to list though empty."""
@@ -95,13 +113,13 @@ def crew(ctx: Context, step: str) -> Html:
             "p", "No workers are in the book yet, so no time can be kept. Enter them on the Book page.", class_="quiet"
         )
     same = len(set(old.values())) == 1
-    minutes = str(round(next(iter(old.values())) / 60)) if same else ""
+    minutes = f"{next(iter(old.values())) / 60:.6g}" if same else ""
     chips = [
         tag("label", tag("input", type="checkbox", name="crew", value=w.id, checked=w.id in old), tag("span", w.id), class_="tap")
         for w in workers
     ]  # fmt: skip
     own = [
-        field(f"own.{w.id}", f"{w.id} alone", "" if same or w.id not in old else str(round(old[w.id] / 60)), "min")
+        field(f"own.{w.id}", f"{w.id} alone", "" if same or w.id not in old else f"{old[w.id] / 60:.6g}", "min")
         for w in workers
     ]
     return tag(
@@ -120,20 +138,11 @@ def foot(ctx: Context, *kinds: str) -> Html:
     fields = [field("day", "Day", old.day if old is not None else ctx.today, kind="date")]
     if stations and kinds:
         fields.append(choice("station", "Station", stations, getattr(old, "station", ""), none="not said"))
+    elif getattr(old, "station", ""):
+        fields.append(hidden("station", old.station))
     fields.append(field("note", "Note", getattr(old, "note", ""), mode="text"))
-    return more("Day, station, note", *fields)
-
-
-def used(ctx: Context) -> Html:
-    """The lots the old entry used, kept as they were when it is amended."""
-    if ctx.old is None:
-        return Html("")
-    kept = []
-    for number, take in enumerate(ctx.old.takes):
-        kept.append(hidden(f"takes.{number}.lot", take.lot))
-        if take.basis == "weighed":
-            kept.append(hidden(f"takes.{number}.mass", ctx.said(take)))
-    return join(kept)
+    times = [hidden(x, getattr(old, x), with_day=True) for x in ("started", "ended") if getattr(old, x, "")]
+    return join([more("Day, station, note", *fields), *times])
 
 
 def caution(text: str = CAUTION) -> Html:

@@ -42,24 +42,29 @@ def _one(child: str | Iterable[str]) -> str:
 
 
 def field(path: str, label: str, value: str = "", unit: str = "", hint: str = "", *, kind: str = "text", mode: str = "decimal",
-          required: bool = False, help: str = "") -> Html:  # fmt: skip
-    """A big field with its label, unit, and a place for what was understood or what is wrong with it."""
+          required: bool = False, help: str = "", clears: bool = False, exact: str = "") -> Html:  # fmt: skip
+    """A big field with its label, unit, and a place for what was understood or what is wrong with it.
+
+    clears: emptied, it is sent empty. exact: what is sent as long as nobody touches the (rounded) value shown.
+    """
     id = f"f{next(_number)}"
     return tag(
         "div", tag("label", label, tag("span", unit, class_="unit") if unit else None, for_=id),
         tag("input", id=id, name=path, type=kind, value=value, placeholder=hint, inputmode=mode if kind == "text" else None, autocomplete="off",
-            data_unit=unit or None, required=required, aria_describedby=f"{id}-said", data_planned=value or None),
+            data_unit=unit or None, required=required, aria_describedby=f"{id}-said", data_planned=value or None, data_clears=clears and bool(value), data_exact=exact or None),
         tag("p", help, id=f"{id}-said", class_="said", data_for=path), class_="field",
     )  # fmt: skip
 
 
-def choice(path: str, label: str, options: Sequence[tuple[str, str]], value: str = "", none: str = "") -> Html:
-    """A list to choose from; `none` is the words for choosing nothing."""
+def choice(path: str, label: str, options: Sequence[tuple[str, str]], value: str = "", none: str = "", *, clears: bool = False,
+           into: bool = False) -> Html:  # fmt: skip
+    """A list to choose from; `none` is the words for choosing nothing. `into`: the script keeps it to the portions the form names."""
     id = f"f{next(_number)}"
     shown = [("", none), *options] if none else list(options)
     return tag(
         "div", tag("label", label, for_=id),
-        tag("select", [tag("option", text, value=v, selected=v == value) for v, text in shown], id=id, name=path),
+        tag("select", [tag("option", text, value=v, selected=v == value) for v, text in shown], id=id, name=path,
+            data_clears=clears and bool(value), data_into=into, data_planned=value or None),
         tag("p", id=f"{id}-said", class_="said", data_for=path), class_="field",
     )  # fmt: skip
 
@@ -79,16 +84,40 @@ def taps(path: str, label: str, options: Sequence[tuple[str, str]], value: str =
     )
 
 
-def hidden(path: str, value: str) -> Html:
-    """A value nobody has to see."""
-    return tag("input", type="hidden", name=path, value=value)
+def hidden(path: str, value: str, *, with_day: bool = False) -> Html:
+    """A value nobody has to see. `with_day`: it is left out when the form's day is changed."""
+    return tag("input", type="hidden", name=path, value=value, data_with_day=with_day)
 
 
-def group(path: str, *children: str, need: str = "", class_: str = "group") -> Html:
-    """Fields that belong together; sent only when one of `need` (names split by spaces) is filled."""
-    return tag("div", *children, class_=class_, data_row=path, data_need=need or None)
+def group(path: str, *children: str, need: str = "", class_: str = "group", remove: str = "", spare: bool = False, rest: bool = False) -> Html:  # fmt: skip
+    """Fields that belong together; sent only when one of `need` (names split by spaces) is filled.
+
+    rest: sent too as soon as a row beside it is sent. remove: what the row is, where it may be taken out ("portion white"). spare: not shown until `rows` is asked for one more.
+    """
+    taken = (
+        tag("button", "Take out", type="button", class_="plain", data_remove=True, aria_label=f"Take out {remove}")
+        if remove
+        else None
+    )
+    return tag(
+        "div",
+        *children,
+        taken,
+        class_=class_,
+        data_row=path,
+        data_need=need or None,
+        data_spare=spare,
+        data_rest=rest,
+        hidden=spare,
+    )
 
 
-def more(title: str, *children: str) -> Html:
-    """Fields seldom needed."""
-    return tag("details", tag("summary", title), tag("div", *children, class_="more"))
+def rows(title: str, add: str, shown: Sequence[str], spare: Sequence[str]) -> Html:
+    """Rows under one title, and a button that brings out a spare one."""
+    button = tag("button", add, type="button", class_="plain", data_add=True) if spare else None
+    return tag("fieldset", tag("legend", title) if title else None, *shown, *spare, button, class_="rows")
+
+
+def more(title: str, *children: str, open: bool = False) -> Html:
+    """Fields seldom needed; `open` where something stands in them."""
+    return tag("details", tag("summary", title), tag("div", *children, class_="more"), open=open)

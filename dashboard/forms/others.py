@@ -40,7 +40,7 @@ def receive(ctx: Context) -> Html:
     cost = f"{give.cost / 10**ctx.site.currency_digits:.{ctx.site.currency_digits}f}" if give and give.cost else ""
     return join([
         choice("material", "Material", materials, give.item if give else ""),
-        field("mass", "Weight", give.entered if give else "", ctx.unit, required=True),
+        field("mass", "Weight", ctx.said(give), ctx.unit, required=True),
         choice("supplier", "Supplier", partners, supplier) if partners else field("supplier", "Supplier", supplier, mode="text", required=True),
         field("supplier_lot", "Their lot", old.supplier_lot if old is not None else "", mode="text"),
         field("best_before", "Best before", give.best_before if give else "", kind="date"),

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from dashboard.forms.context import STICKS, Context, caution, crew, foot, used
-from dashboard.forms.markup import Html, choice, field, group, hidden, join, more, taps
+from dashboard.forms.context import STICKS, Context, caution, crew, foot
+from dashboard.forms.markup import Html, field, group, hidden, join, more, taps
+from dashboard.forms.portions import charged, poured, used
+from ledger.domain.batch.decider import MAY_TAKE
 from ledger.domain.books import entries as e
 from ledger.quantities import length_text, temperature_text
 
@@ -14,6 +16,7 @@ CAUSES = {
     "cook": ("kettle film", "boiled over"),
     "cut": ("ends", "crumbs", "picture"),
     "pack": ("broken", "crumbs"),
+    "pull": ("hook strings", "floor"),
 }
 STATIONS = {
     "cook": ("kettle",), "pull": ("puller", "slab"), "blend": ("slab",), "build": ("slab",), "roll": ("roller", "slab"),
@@ -30,20 +33,23 @@ def batch_of(ctx: Context) -> dict[str, Any]:
 def losses(ctx: Context, step: str, start: int = 0) -> Html:
     """Scrap by cause; a row is sent only when it has a figure."""
     old = list(ctx.old.losses) if ctx.old is not None else []
-    causes = list(dict.fromkeys([*(x.cause for x in old), *CAUSES.get(step, ())]))
+    had = [(x.cause, x) for x in old]
+    had += [(cause, None) for cause in CAUSES.get(step, ()) if cause not in {x.cause for x in old}]
     rows = []
-    for number, cause in enumerate(causes):
-        had = next((x for x in old if x.cause == cause), None)
-        path = f"losses.{start + number}"
+    for number, (cause, loss) in enumerate(had, start):
+        path = f"losses.{number}"
+        said = ctx.said(loss) or (ctx.exact(loss.mass_mg) if loss else "")
+        counts = [hidden(f"{path}.{x}", str(getattr(loss, x))) for x in ("pieces", "packs") if getattr(loss, x, 0)]
         rows.append(
             group(
                 path,
                 hidden(f"{path}.cause", cause),
-                field(f"{path}.mass", f"Scrap: {cause}", ctx.said(had), ctx.unit),
+                *counts,
+                field(f"{path}.mass", f"Scrap: {cause}", said, ctx.unit),
                 need="mass",
             )
         )
-    path = f"losses.{start + len(causes)}"
+    path = f"losses.{start + len(had)}"
     rows.append(
         more(
             "Another cause",
@@ -60,85 +66,18 @@ def losses(ctx: Context, step: str, start: int = 0) -> Html:
 
 def cook(ctx: Context) -> Html:
     """Charge by lot (first expired first, the recipe's masses filled in), water, end temperature, portions poured, hands."""
-    batch = batch_of(ctx)
-    recipe = ctx.book.find(e.Recipe, batch["recipe"])
-    parts: list[Html] = [caution()]
-    number, water = 0, ""
-    planned: list[tuple[str, str, int, str, str]] = []  # material, lot, mass, said, portion
-    if ctx.old is not None:
-        rows = ctx.ledger.queries.lots(holding=False, names=[t.lot for t in ctx.old.takes])
-        item = dict(zip(rows["lot"], rows["item"], strict=True))
-        planned = [
-            (str(item.get(t.lot, "")), t.lot, t.mass_mg, ctx.said(t) or ctx.mass(t.mass_mg), t.portion)
-            for t in ctx.old.takes
-        ]
-        water = ctx.mass(ctx.old.water_mg)
-    else:
-        for line in recipe.lines if recipe else ():
-            material = ctx.book.find(e.Material, line.material)
-            if material is not None and not material.tracked:
-                water = ctx.mass(line.mass_mg)
-                continue
-            left = line.mass_mg
-            for row in ctx.held(line.material):
-                part = min(left, int(row["mass_mg"]))
-                if part:
-                    planned.append((line.material, row["lot"], part, ctx.mass(part), ""))
-                    left -= part
-            if left and not any(p[0] == line.material for p in planned):
-                planned.append((line.material, "", left, ctx.mass(left), ""))
-    for material, lot, _mass, said, portion in planned:
-        thing = ctx.book.find(e.Material, material)
-        path = f"takes.{number}"
-        lots = [(r["lot"], ctx.lot_words(r)) for r in ctx.held(material, lot)] if material else [(lot, lot)]
-        parts.append(
-            group(path, choice(f"{path}.lot", f"{thing.name if thing else material or 're-boil'}: lot", lots, lot, none="" if lots else "no lot here: receive it first"),
-                  field(f"{path}.mass", "weighed", said, ctx.unit, required=bool(lots)),
-                  hidden(f"{path}.portion", portion) if portion else Html(""), need="mass", class_="group pair")
-        )  # fmt: skip
-        number += 1
-    extra = [(m.id, m.name) for m in ctx.book.all(e.Material) if m.tracked and m.role != "packaging"]
-    free = [
-        (r["lot"], f"{ctx.book.get(e.Material, m).name}, {ctx.lot_words(r)}") for m, _n in extra for r in ctx.held(m)
-    ]
-    again = ctx.ledger.queries.lots(kinds=["reboil"], flavour=batch["flavour"])
-    free = [
-        (str(r["lot"]), f"re-boil, {ctx.lot_words(dict(r))}") for r in again.to_dict("records") if not r["held"]
-    ] + free
-    spare = [group(f"takes.{n}", choice(f"takes.{n}.lot", "Lot", free, none="choose"), field(f"takes.{n}.mass", "weighed", "", ctx.unit),
-                   need="mass", class_="group pair") for n in range(number, number + 3)]  # fmt: skip
-    parts.append(more("Another lot, or re-boil", *spare) if free else Html(""))
-    parts.append(field("water", "Mains water", water, ctx.unit))
-    hint = temperature_text(int(batch["end_temperature_mc"]), ctx.site.units)
-    old_temperature = (
-        ctx.old.end_temperature or (temperature_text(ctx.old.end_temperature_mc) if ctx.old.end_temperature_mc else "")
-        if ctx.old is not None
+    hint = temperature_text(int(batch_of(ctx)["end_temperature_mc"]), ctx.site.units)
+    old = ctx.old
+    reached = (
+        old.end_temperature or (temperature_text(old.end_temperature_mc) if old.end_temperature_mc else "")
+        if old is not None
         else ""
     )
-    parts.append(field("end_temperature", "Ended at", old_temperature, ctx.degrees, f"recipe: {hint}"))
-    poured = [(g.portion, ctx.said(g)) for g in ctx.old.gives] if ctx.old is not None else []
-    named = (
-        poured
-        or [(p, "") for p in dict.fromkeys(x.portion for x in (recipe.lines if recipe else ()) if x.portion)]
-        or [("", "")]
-    )
-    for n, (portion, said) in enumerate(named):
-        title = f"Poured: {portion}" if portion else "Poured"
-        parts.append(
-            group(
-                f"gives.{n}",
-                hidden(f"gives.{n}.portion", portion),
-                field(f"gives.{n}.mass", title, said, ctx.unit, "empty: by recipe"),
-                need="mass",
-            )
-        )
-    if ctx.old is None:
-        rest = [group(f"gives.{n}", field(f"gives.{n}.portion", "Portion", mode="text"), field(f"gives.{n}.mass", "Poured", "", ctx.unit), need="mass",
-                      class_="group pair") for n in range(len(named), len(named) + 3)]  # fmt: skip
-        parts.append(more("More portions", *rest))
-    parts.append(more("Scrap", losses(ctx, "cook")))
-    parts.append(crew(ctx, "cook"))
-    return join(parts)
+    charge, water = charged(ctx)
+    return join([
+        caution(), charge, field("water", "Mains water", water, ctx.unit), field("end_temperature", "Ended at", reached, ctx.degrees, f"recipe: {hint}"),
+        poured(ctx), scrap(ctx, "cook"), crew(ctx, "cook"),
+    ])  # fmt: skip
 
 
 def mass_step(step: str) -> Callable[[Context], Html]:
@@ -156,10 +95,11 @@ def mass_step(step: str) -> Callable[[Context], Html]:
             options = [(r["lot"], f"{r['portion'] or r['treatment']} ({ctx.lot_words(dict(r))})") for r in rows]
             parts.append(taps("takes.0.lot", "Which portion", options, options[0][0] if options else ""))
         else:
-            parts.append(used(ctx))
+            parts.append(used(ctx, MAY_TAKE[step]))
         give = ctx.old.gives[0] if ctx.old is not None else None
-        parts.append(group("gives.0", field("gives.0.mass", f"Weight after the {step}", ctx.said(give), ctx.unit, "empty: all of it"),
-                           field("gives.0.portion", "Call it", give.portion if give else "", mode="text"), need="mass portion"))  # fmt: skip
+        parts.append(group("gives.0", *made(give), field("gives.0.mass", f"Weight after the {step}", ctx.said(give), ctx.unit, "empty: all of it"),
+                           field("gives.0.portion", "Call it", give.portion if give else "", mode="text"), need="mass portion lot"))  # fmt: skip
+        parts.append(scrap(ctx, step))
         parts.append(crew(ctx, step))
         return join(parts)
 
@@ -168,7 +108,7 @@ def mass_step(step: str) -> Callable[[Context], Html]:
 
 def blend(ctx: Context) -> Html:
     """Portions worked together: each with its mass, or all of it."""
-    parts = [caution(STICKS), used(ctx)]
+    parts = [caution(STICKS), used(ctx, MAY_TAKE["blend"])]
     if ctx.old is None and ctx.lots is not None:
         rows = [r for r in ctx.lots.to_dict("records") if r["kind"] == "mass" and r["mass_mg"] > 0]
         for n, r in enumerate(rows):
@@ -176,10 +116,10 @@ def blend(ctx: Context) -> Html:
             parts.append(group(path, hidden(f"{path}.lot", r["lot"]), field(f"{path}.mass", f"From {r['portion'] or r['treatment']} {r['lot']}", "", ctx.unit, "empty: none"),
                                need="mass"))  # fmt: skip
     give = ctx.old.gives[0] if ctx.old is not None else None
-    parts.append(
-        group("gives.0", field("gives.0.portion", "Call it", give.portion if give else "", mode="text"), need="portion")
-    )
-    return join([*parts, crew(ctx, "blend")])
+    weight = field("gives.0.mass", "Weight after the blend", ctx.said(give), ctx.unit, "empty: all of it")
+    name = field("gives.0.portion", "Call it", give.portion if give else "", mode="text")
+    parts.append(group("gives.0", *made(give), name, weight, need="portion mass lot"))
+    return join([*parts, scrap(ctx, "blend"), crew(ctx, "blend")])
 
 
 def shape(step: str) -> Callable[[Context], Html]:
@@ -201,9 +141,10 @@ def shape(step: str) -> Callable[[Context], Html]:
             ctx.unit,
             "empty: all of it",
         )
-        return join(
-            [caution(STICKS), used(ctx), group("gives.0", weight, need="mass"), more("Sizes", *sizes), crew(ctx, step)]
-        )
+        return join([
+            caution(STICKS), used(ctx, MAY_TAKE[step]), group("gives.0", *made(give), weight, need="mass lot"), more("Sizes", *sizes), scrap(ctx, step),
+            crew(ctx, step),
+        ])  # fmt: skip
 
     return make
 
@@ -217,12 +158,18 @@ def cut(ctx: Context) -> Html:
     gives = list(ctx.old.gives) if ctx.old is not None else []
     pieces = next((g for g in gives if g.kind == "pieces"), None)
     again = next((g for g in gives if g.kind == "reboil"), None)
-    counted = str(pieces.pieces) if pieces and ctx.old is not None and pieces.basis == "weighed" else ""
+    each = int(batch_of(ctx)["piece_mg"] or 0)
+    reckoned = pieces is None or (
+        each and pieces.pieces == pieces.mass_mg // each
+    )  # by the design's piece: nobody counted
+    counted = "" if reckoned or not pieces.pieces else str(pieces.pieces)
+    length = getattr(ctx.old, "piece_um", 0)
     return join([
-        used(ctx),
-        group("gives.0", hidden("gives.0.kind", "pieces"), field("gives.0.mass", "Good pieces", ctx.said(pieces), ctx.unit, "empty: what is left"),
-              field("gives.0.pieces", "Counted", counted, "", "empty: by the design's piece", mode="numeric"), need="mass pieces", class_="group pair"),
-        group("gives.1", hidden("gives.1.kind", "reboil"), field("gives.1.mass", "Kept for re-boil", ctx.said(again), ctx.unit), need="mass"),
+        used(ctx, MAY_TAKE["cut"]), hidden("piece_um", _length(length)) if length else None,
+        group("gives.0", *made(pieces), hidden("gives.0.kind", "pieces"),
+              field("gives.0.mass", "Good pieces", ctx.said(pieces), ctx.unit, "empty: what is left"),
+              field("gives.0.pieces", "Counted", counted, "", "empty: by the design's piece", mode="numeric"), need="mass pieces lot", class_="group pair"),
+        group("gives.1", *made(again, "gives.1"), hidden("gives.1.kind", "reboil"), field("gives.1.mass", "Kept for re-boil", ctx.said(again), ctx.unit), need="mass"),
         losses(ctx, "cut"), crew(ctx, "cut"),
     ])  # fmt: skip
 
@@ -236,11 +183,27 @@ def pack(ctx: Context) -> Html:
         if p.flavour == batch["flavour"] and (not p.design or not batch["design"] or p.design == batch["design"])
     ]
     value = ctx.old.pack if ctx.old is not None else packs[0].id if packs else ""
-    number = str(ctx.old.gives[0].packs) if ctx.old is not None else ""
+    give = ctx.old.gives[0] if ctx.old is not None else None
+    dated = field("gives.0.best_before", "Best before", give.best_before, kind="date") if give is not None else None
     return join([
         taps("pack", "Pack", [(p.id, p.name) for p in packs], value) if packs else caution("No pack of this flavour is in the book. Enter one on the Book page first."),
-        field("packs", "Filled", number, "", mode="numeric", required=True), more("Scrap", losses(ctx, "pack")), crew(ctx, "pack"),
+        *(made(give)), field("packs", "Filled", str(give.packs) if give is not None else "", "", mode="numeric", required=True), dated,
+        used(ctx, MAY_TAKE["pack"]), scrap(ctx, "pack"), crew(ctx, "pack"),
     ])  # fmt: skip
+
+
+def made(give: Any, path: str = "gives.0") -> list[Html]:
+    """What an amended output keeps though nobody types it: its lot, colour and treatment."""
+    return [
+        hidden(f"{path}.{x}", getattr(give, x))
+        for x in ("lot", "colour", "treatment")
+        if give is not None and getattr(give, x)
+    ]
+
+
+def scrap(ctx: Context, step: str) -> Html:
+    """Scrap by cause, out of the way unless an amended entry has some."""
+    return more("Scrap", losses(ctx, step), open=ctx.old is not None and bool(ctx.old.losses))
 
 
 STEP_FORMS: dict[str, tuple[str, Callable[[Context], Html]]] = {
