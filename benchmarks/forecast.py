@@ -21,8 +21,8 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from ledger.forecast import FixedHistory, backtest, calibrate, forecast, score_table
-from ledger.forecast.features import build_features
 from ledger.forecast.history import build_panel
+from ledger.forecast.lines import build_lines
 from ledger.forecast.point import point_forecast
 from tests.forecast.simulators import feast_shapes, other_forms
 from tests.forecast.simulators.shop import SimulatedShop
@@ -77,7 +77,7 @@ def measure(shop: SimulatedShop) -> dict[str, float]:
 def season_total_error(shop: SimulatedShop) -> float:
     """Summed absolute error of season totals over their sum, forecast six weeks before the window opens."""
     panel = build_panel(shop.history, shop.settings, shop.week(shop.weeks - 1))
-    features = build_features(panel, shop.settings)
+    lines = build_lines(panel, shop.settings)
     fair = panel.not_short()
     error = actual = 0.0
     for s in np.flatnonzero(panel.seasonal):
@@ -86,7 +86,7 @@ def season_total_error(shop: SimulatedShop) -> float:
             origin = int(weeks[0]) - 6
             if origin < KNOWN - 6 or weeks[-1] >= panel.weeks - 1:
                 continue
-            mean = point_forecast(panel, features, origin, panel.weeks - origin, shop.settings).mean
+            mean = point_forecast(panel, lines, origin, panel.weeks - origin, shop.settings).mean
             seen = weeks[fair[s, weeks]]
             error += abs(mean[s, seen - origin].sum() - panel.units[s, seen].sum())
             actual += panel.units[s, seen].sum()

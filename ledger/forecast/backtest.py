@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 from ledger.errors import BadInput
 from ledger.forecast.baselines import naive_scale, seasonal_naive
 from ledger.forecast.calendar import monday_of, week_number, week_of, week_text
-from ledger.forecast.features import Features, build_features
 from ledger.forecast.history import DemandHistory, Floats, HistoryAsKnown, Panel, build_panel
 from ledger.forecast.intervals import Bands, Cast, Outcome, outcome_of, quantiles_from
 from ledger.forecast.levels import LEVELS, Levels, levels_of
+from ledger.forecast.lines import Lines, TwoPools, build_lines
 from ledger.forecast.point import PointForecast, point_forecast
-from ledger.forecast.pooled import PooledFit
 from ledger.forecast.scoring import QUANTILE_COLUMNS
 from ledger.forecast.settings import SPANS, ForecastSettings
 
@@ -77,27 +76,27 @@ def replay(
     """Forecast the origins in turn, oldest first; each solution starts from the one before to save time."""
     if not origins:
         return
-    whole: tuple[Panel, Features] | None = None
+    whole: tuple[Panel, Lines] | None = None
     if isinstance(history_as_known, FixedHistory):
         last = week_text(week_number(max(origins)) + horizon - 1)
         panel = build_panel(history_as_known.history, settings, last)
-        whole = panel, build_features(panel, settings)
-    fit: PooledFit | None = None
+        whole = panel, build_lines(panel, settings)
+    pools: TwoPools | None = None
     names: tuple[tuple[str, str], ...] = ()
     for origin in sorted(origins):
         if whole is None:
             panel = build_panel(history_as_known(origin), settings, week_text(week_number(origin) + horizon - 1))
-            features = build_features(panel, settings)
+            lines = build_lines(panel, settings)
         else:
-            panel, features = whole
+            panel, lines = whole
         column = panel.column(origin)
         series = tuple(zip(panel.flavours, panel.channels, strict=True))
-        point = point_forecast(panel, features, column, horizon, settings, fit if series == names else None)
-        fit, names = point.fit, series
+        point = point_forecast(panel, lines, column, horizon, settings, pools if series == names else None)
+        pools, names = point.pools, series
         naive = seasonal_naive(panel, column)[:, :horizon]
         there = (panel.in_window & (panel.opening > 0))[:, column : column + horizon]
         naive = np.where(there, np.maximum(naive, NOT_QUITE_NOTHING), 0.0)
-        phi = point.fit.dispersion[:, None]
+        phi = point.dispersion[:, None]
         noise = np.where(naive > 0, phi * naive + settings.beliefs.scale_floor * phi**2, 0.0)
         week = week_number(origin)
         yield Replayed(panel, point, Cast(week, series, point.mean, point.noise), Cast(week, series, naive, noise))

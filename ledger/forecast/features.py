@@ -36,12 +36,13 @@ class Features:
     own: Floats
 
 
-def hats(away: Floats, knots: tuple[int, ...]) -> Floats:
+def hats(away: Floats, knots: tuple[int, ...], flat_ends: bool = False) -> Floats:
     """Piecewise-linear bumps over days to a feast, averaged over each week.
 
     Args:
         away: days to the feast, shape (weeks, 7), negative before it.
         knots: where a bump peaks; it falls to 0 at the neighbouring knots. The last falls off within three days past.
+        flat_ends: the first bump stays at its peak before its knot, the last after it.
 
     Returns:
         Shape (weeks, knots).
@@ -52,6 +53,8 @@ def hats(away: Floats, knots: tuple[int, ...]) -> Floats:
     at = np.where(np.isnan(away), -9999.0, away)[:, :, None]
     rise = (at - left) / (centre - left)
     fall = (right - at) / (right - centre)
+    if flat_ends:
+        rise[:, :, 0], fall[:, :, -1] = 1.0, 1.0
     out: Floats = np.clip(np.minimum(rise, fall), 0.0, 1.0).mean(axis=1)
     return out
 
@@ -63,8 +66,8 @@ def waves(numbers: NDArray[np.int64], harmonics: int) -> Floats:
     return np.concatenate([np.sin(angle), np.cos(angle)], axis=1)
 
 
-def build_features(panel: Panel, settings: ForecastSettings) -> Features:
-    """All features of a panel. Time is counted from the panel's first week; the model moves its zero to the origin."""
+def shared_features(panel: Panel, settings: ForecastSettings) -> Features:
+    """Features of flavours sold all year. Time is counted from the panel's first week; the model moves its zero to the origin."""
     beliefs = settings.beliefs
     numbers = np.arange(panel.first, panel.first + panel.weeks, dtype=np.int64)
     shared: list[Floats] = [np.ones((panel.weeks, 1)), np.arange(panel.weeks, dtype=float)[:, None] / 52.1775]
@@ -78,13 +81,39 @@ def build_features(panel: Panel, settings: ForecastSettings) -> Features:
     values = np.broadcast_to(plain, (panel.number_of_series, *plain.shape))
     values = np.concatenate([values, panel.promotion[:, :, None]], axis=2)
     names.append("promotion")
-    spreads = [np.array([_spread(name, beliefs, level) for name in names]) for level in LEVELS]
-    return Features(np.ascontiguousarray(values), tuple(names), *spreads)
+    return Features(np.ascontiguousarray(values), tuple(names), *_spreads(names, beliefs, "", "harmonic"))
 
 
-def _spread(name: str, beliefs: Beliefs, level: str) -> float:
-    if name == "constant":
-        return beliefs.intercept
-    kinds = {"time": "trend", "promotion": "promotion"}
-    kind = kinds.get(name, "harmonic" if name.startswith("wave") else "hat")
-    return float(getattr(beliefs, f"{kind}_{level}"))
+def season_features(panel: Panel, settings: ForecastSettings, feasts: NDArray[np.int64]) -> Features:
+    """Features of lines sold only around a feast: days to that feast, one yearly wave, promotion and time.
+
+    ``feasts`` names each line's own feast by its place in the settings. Whichever it is, the days are counted to it, so
+    that all such flavours share one build-up.
+    """
+    numbers = np.arange(panel.first, panel.first + panel.weeks, dtype=np.int64)
+    time = np.arange(panel.weeks, dtype=float)[:, None] / 52.1775
+    plain = np.concatenate([np.ones((panel.weeks, 1)), time, waves(numbers, 1)], axis=1)
+    rows = [
+        np.concatenate([plain, _own_feast(int(feasts[row]), numbers, settings), panel.promotion[row][:, None]], axis=1)
+        for row in range(panel.number_of_series)
+    ]
+    names = ["constant", "time", "wave0", "wave1", *(f"feast{k:+d}" for k in settings.season_knots), "promotion"]
+    values = np.stack(rows) if rows else np.zeros((0, panel.weeks, len(names)))
+    return Features(values, tuple(names), *_spreads(names, settings.beliefs, "season_", "wave"))
+
+
+def _own_feast(place: int, numbers: NDArray[np.int64], settings: ForecastSettings) -> Floats:
+    feast = settings.feasts[place]
+    after = max((w.days_after for w in settings.windows if w.feast == feast.name), default=0)
+    return hats(days_to_next(feast, numbers, after=after), settings.season_knots, flat_ends=True)
+
+
+def _spreads(names: list[str], beliefs: Beliefs, prefix: str, wave: str) -> list[Floats]:
+    def spread(name: str, level: str) -> float:
+        if name == "constant":
+            return beliefs.intercept
+        kinds = {"time": "trend", "promotion": "promotion"}
+        kind = kinds.get(name, wave if name.startswith("wave") else "hat")
+        return float(getattr(beliefs, f"{prefix}{kind}_{level}"))
+
+    return [np.array([spread(name, level) for name in names]) for level in LEVELS]

@@ -20,10 +20,10 @@ import pandas as pd
 from ledger.errors import BadInput
 from ledger.forecast.backtest import SPAN_NAMES, FixedHistory, calibration_origins, feast_weeks, replay
 from ledger.forecast.calendar import week_number, week_text
-from ledger.forecast.features import build_features
 from ledger.forecast.history import DemandHistory, HistoryAsKnown, Panel, build_panel
 from ledger.forecast.intervals import Bands, Cast, outcome_of, quantiles_from, scale_of, span_lengths, totals
 from ledger.forecast.levels import LEVELS, Levels, levels_of, season_lengths
+from ledger.forecast.lines import build_lines
 from ledger.forecast.point import PointForecast, point_forecast
 from ledger.forecast.scoring import QUANTILE_COLUMNS
 from ledger.forecast.settings import ForecastSettings
@@ -104,7 +104,7 @@ def forecast(
         raise BadInput(f"nothing was sold before {origin}; choose a later origin or enter older sales", value=origin)
     panel = build_panel(known, settings, week_text(week + horizon - 1))
     column = panel.column(origin)
-    point = point_forecast(panel, build_features(panel, settings), column, horizon, settings)
+    point = point_forecast(panel, build_lines(panel, settings), column, horizon, settings)
     if calibration is None or calibration.horizon < horizon:
         calibration = calibrate(history, settings, origin, horizon)
     levels, feasts = levels_of(panel), feast_weeks(settings, panel)

@@ -71,7 +71,8 @@ class Panel:
         in_window: the flavour is on the shelf at all that week.
         promotion: strength.
         firm: bulk orders of the week.
-        season: index of the feast season a week belongs to, per series; -1 for flavours sold all year.
+        season: the season a week belongs to, told by its feast's day, per series; -1 outside and for all-year flavours.
+        feast: place of that season's feast in the settings; -1 likewise.
         notes: what was strange in the input, in words.
     """
 
@@ -86,6 +87,7 @@ class Panel:
     firm: Floats
     seasonal: Bools
     season: NDArray[np.int64]
+    feast: NDArray[np.int64]
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -164,11 +166,12 @@ def build_panel(history: DemandHistory, settings: ForecastSettings, last_week: s
         ]
         units = np.maximum(units - firm, 0.0)
     opening = _opening(history, settings, grid)
-    in_window, season, opening = _windows(settings, grid, opening)
+    in_window, season, feast, opening = _windows(settings, grid, opening)
     seasonal = np.array([settings.window_of(f) is not None for f in flavours])
     return Panel(
-        flavours, channels, first, units, exposure, opening, in_window, promotion, firm, seasonal, season, tuple(notes)
-    )
+        flavours, channels, first, units, exposure, opening, in_window, promotion, firm, seasonal, season, feast,
+        tuple(notes),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -247,25 +250,33 @@ def _commonest(days: Floats) -> float:
     return float(values[np.argmax(counts)])
 
 
-def _windows(settings: ForecastSettings, grid: _Grid, opening: Floats) -> tuple[Bools, NDArray[np.int64], Floats]:
-    """Which weeks each series is on the shelf, which season that week belongs to, and opening cut to the window."""
+def _windows(
+    settings: ForecastSettings, grid: _Grid, opening: Floats
+) -> tuple[Bools, NDArray[np.int64], NDArray[np.int64], Floats]:
+    """Which weeks each series is on the shelf, their season and its feast, and opening cut to the windows."""
     in_window = np.ones(grid.shape, dtype=bool)
-    season = np.full(grid.shape, -1, dtype=np.int64)
+    season, feast = (np.full(grid.shape, -1, dtype=np.int64) for _ in range(2))
     numbers = np.arange(grid.first, grid.first + grid.shape[1], dtype=np.int64)
     opening = opening.copy()
-    for window in settings.windows:
-        rows = [i for i, f in enumerate(grid.flavours) if f == window.flavour]
+    names = [f.name for f in settings.feasts]
+    dates = numbers[:, None] * 7 + 1 + np.arange(7)[None, :]
+    for flavour in dict.fromkeys(w.flavour for w in settings.windows):
+        rows = [i for i, f in enumerate(grid.flavours) if f == flavour]
         if not rows:
             continue
-        away = days_to_next(settings.feast(window.feast), numbers, after=window.days_after)
-        days = (away >= -window.days_before) & (away <= window.days_after)
-        share = days.mean(axis=1)
-        middle = numbers * 7 + 4
-        feast_day = np.where(days, middle[:, None] - 3 + np.arange(7)[None, :] - away, -1.0).max(axis=1)
+        any_day = np.zeros(dates.shape, dtype=bool)
+        most = np.zeros(grid.shape[1])
+        for window in settings.windows_of(flavour):
+            away = days_to_next(settings.feast(window.feast), numbers, after=window.days_after)
+            days = (away >= -window.days_before) & (away <= window.days_after)
+            mine = days.mean(axis=1) > most
+            feast_day = np.where(days, dates - away, -1.0).max(axis=1).astype(np.int64)
+            season[np.ix_(rows, mine)], feast[np.ix_(rows, mine)] = feast_day[mine], names.index(window.feast)
+            most, any_day = np.maximum(most, days.mean(axis=1)), any_day | days
+        share = any_day.mean(axis=1)
         in_window[rows] = share > 0
-        season[rows] = feast_day.astype(np.int64)
         opening[rows] *= share
-    return in_window, season, opening
+    return in_window, season, feast, opening
 
 
 def _checked(table: pd.DataFrame, columns: tuple[str, ...], name: str) -> pd.DataFrame:

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ledger.forecast.history import Floats, Panel
-from ledger.forecast.pooled import PooledFit, groups_of
+from ledger.forecast.pooled import Fit, groups_of
 from ledger.forecast.settings import Beliefs
 
 
-def level_factors(panel: Panel, fit: PooledFit, column: int, beliefs: Beliefs) -> Floats:
+def level_factors(panel: Panel, fit: Fit, column: int, beliefs: Beliefs) -> Floats:
     """Factor on the regression's mean per series, as known before ``column``; shape (series,)."""
     age = column - 1 - np.arange(column)
     discount = beliefs.level_discount**age

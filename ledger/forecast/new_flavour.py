@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ledger.forecast.history import Floats, Panel
-from ledger.forecast.pooled import PooledFit
+from ledger.forecast.pooled import Fit
 from ledger.forecast.settings import ForecastSettings
 
 WEEKS_TO_STAND_ALONE = 52
@@ -21,13 +21,13 @@ WEEKS_OF_DOUBT = 26.0
 """After this many weeks of its own, a new flavour counts as much as its analogue."""
 
 
-def weeks_known(fit: PooledFit) -> Floats:
+def weeks_known(fit: Fit) -> Floats:
     """Weeks each series was fitted on."""
     out: Floats = fit.used.sum(axis=1).astype(float)
     return out
 
 
-def lean_on_analogues(panel: Panel, fit: PooledFit, column: int, mean: Floats, settings: ForecastSettings) -> Floats:
+def lean_on_analogues(panel: Panel, fit: Fit, column: int, mean: Floats, settings: ForecastSettings) -> Floats:
     """Means (series, weeks) with new flavours moved towards the analogue the owner named.
 
     The analogue's mean times ``share`` is itself corrected by what the new flavour has sold so far, then blended with

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ledger.forecast.features import Features
 from ledger.forecast.history import Bools, Floats, Panel
 from ledger.forecast.level import level_factors
+from ledger.forecast.lines import Lines, TwoPools, fit_lines, of_series
 from ledger.forecast.new_flavour import WEEKS_TO_HAVE_A_SHAPE, WEEKS_TO_STAND_ALONE, lean_on_analogues, weeks_known
-from ledger.forecast.pooled import PooledFit, fit_pooled
+from ledger.forecast.pooled import Fit
 from ledger.forecast.seasonal_only import running_season_factor, season_profile_forecast
 from ledger.forecast.settings import ForecastSettings
 
@@ -28,6 +28,8 @@ class PointForecast:
         noise: the part of each week's variance that adds up over series and weeks, same shape.
         model, why: per series, which model made it and for what reason.
         has_forecast: False where nothing at all is known of a series.
+        dispersion: quasi-Poisson variance over mean, per series.
+        pools: to start the next origin's fit from.
     """
 
     column: int
@@ -36,42 +38,47 @@ class PointForecast:
     model: tuple[str, ...]
     why: tuple[str, ...]
     has_forecast: Bools
-    fit: PooledFit
+    dispersion: Floats
+    pools: TwoPools
 
 
 def point_forecast(
     panel: Panel,
-    features: Features,
+    lines: Lines,
     column: int,
     horizon: int,
     settings: ForecastSettings,
-    start_from: PooledFit | None = None,
+    start_from: TwoPools | None = None,
 ) -> PointForecast:
-    """Means for ``horizon`` weeks from ``column`` on, from the weeks before it."""
-    beliefs = settings.beliefs
-    fit = fit_pooled(panel, features, column, beliefs, start_from)
-    levelled = replace(fit, mean=fit.mean * level_factors(panel, fit, column, beliefs)[:, None])
-    regression = levelled.mean * running_season_factor(panel, levelled, column, beliefs.level_weight_season)
-    profile = season_profile_forecast(panel, fit, column, beliefs)
-    mean = np.where(profile.known[:, None], 0.5 * regression + 0.5 * profile.mean, regression)
-    mean[:, :column] = fit.mean[:, :column]
-    mean = lean_on_analogues(panel, fit, column, mean, settings)
-    dropped = gone_quiet(panel, levelled, column)
-    mean[dropped, column:] = 0.0
-    ahead = slice(column, column + horizon)
-    mean = mean[:, ahead]
+    """Means for ``horizon`` weeks from ``column`` on, from the weeks before it; ``lines`` by ``build_lines``."""
+    beliefs, series = settings.beliefs, panel.number_of_series
+    pools = fit_lines(lines, column, beliefs, start_from)
+    each = pools.lines
+    levelled = replace(each, mean=each.mean * level_factors(lines.panel, each, column, beliefs)[:, None])
+    running = running_season_factor(lines.panel, levelled, column, beliefs.level_weight_season)
+    regression = levelled.mean * running
+    profile = season_profile_forecast(lines.panel, each, column, beliefs)
+    split = np.where(profile.known[:, None], 0.5 * regression + 0.5 * profile.mean, regression)
+    split[:, :column] = each.mean[:, :column]
+    dropped = gone_quiet(lines.panel, levelled, column)
+    split[dropped, column:] = 0.0
+    fit = of_series(lines, each, panel)
+    mean = lean_on_analogues(panel, fit, column, lines.summed(split, series), settings)
+    mean = mean[:, column : column + horizon]
     known = weeks_known(fit)
     has_forecast = fit.fitted | (mean.sum(axis=1) > 0)
     phi = _dispersion_for_all(fit)
     noise = np.where(mean > 0, phi[:, None] * mean + beliefs.scale_floor * phi[:, None] ** 2, 0.0)
+    whole, quiet = (lines.summed(flag.astype(float), series) > 0 for flag in (profile.known, dropped))
     told = [
-        _told(panel, s, float(known[s]), bool(profile.known[s]), bool(has_forecast[s]), bool(dropped[s]), settings)
-        for s in range(panel.number_of_series)
+        _told(panel, s, float(known[s]), bool(whole[s]), bool(has_forecast[s]), bool(quiet[s]), settings)
+        for s in range(series)
     ]
-    return PointForecast(column, mean, noise, tuple(m for m, _ in told), tuple(w for _, w in told), has_forecast, fit)
+    model, why = tuple(m for m, _ in told), tuple(w for _, w in told)
+    return PointForecast(column, mean, noise, model, why, has_forecast, phi, pools)
 
 
-def gone_quiet(panel: Panel, fit: PooledFit, column: int) -> Bools:
+def gone_quiet(panel: Panel, fit: Fit, column: int) -> Bools:
     """All-year series to be taken as dropped: not one sale in the last 13 weeks they were on sale, open and in stock.
 
     Only where so many sales were expected that chance would not do it: ten dispersion-corrected counts, e^-10 by
@@ -85,7 +92,7 @@ def gone_quiet(panel: Panel, fit: PooledFit, column: int) -> Bools:
     return out
 
 
-def _dispersion_for_all(fit: PooledFit) -> Floats:
+def _dispersion_for_all(fit: Fit) -> Floats:
     typical = float(np.median(fit.dispersion[fit.fitted])) if fit.fitted.any() else 1.0
     return np.where(fit.fitted, fit.dispersion, typical)
 
@@ -101,9 +108,10 @@ def _told(
         return "none", "never sold here, and no flavour was named that it is like"
     if analogue is not None and known < WEEKS_TO_STAND_ALONE:
         return "analogue", f"{known:.0f} weeks of its own, the rest from {analogue.like}, which the owner named"
-    window = settings.window_of(flavour)
-    if window is not None:
-        where = f"sold only from {window.days_before} days before {window.feast} to {window.days_after} after"
+    windows = settings.windows_of(flavour)
+    if windows:
+        spans = [f"from {w.days_before} days before {w.feast} to {w.days_after} after" for w in windows]
+        where = f"sold only {' and '.join(spans)}"
         if profile:
             return "season", f"{where}: mean of the pooled regression and past seasons' totals spread over the days"
         return "pooled", f"{where}: no finished season of its own, so the shared shapes at its own level"

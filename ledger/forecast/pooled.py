@@ -28,8 +28,8 @@ STOPS = (0.1, 0.03, 1e-4)
 
 
 @dataclass(frozen=True, eq=False)
-class PooledFit:
-    """A fitted regression.
+class Fit:
+    """What a fitted regression says of every series.
 
     Attributes:
         mean: mean demand of every series and week of the panel were the series in stock, past and future; 0 where the
@@ -38,8 +38,7 @@ class PooledFit:
         fitted: which series had anything to be fitted on.
         used: the weeks fitted on.
         winsorised: units with wild weeks pulled in, as the fit saw them.
-        coefficients: shape (series, features), time counted from the origin.
-        parent_coefficients: what the series' flavour and channel alone would say.
+        trend: growth a year on the log scale, per series.
     """
 
     mean: Floats
@@ -47,25 +46,48 @@ class PooledFit:
     fitted: Bools
     used: Bools
     winsorised: Floats
+    trend: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class PooledFit(Fit):
+    """A fit with its coefficients.
+
+    Attributes:
+        coefficients: shape (series, features), time counted from the origin.
+        parent_coefficients: what the series' flavour and channel alone would say.
+    """
+
     coefficients: Floats
     parent_coefficients: Floats
 
 
 def fit_pooled(
-    panel: Panel, features: Features, column: int, beliefs: Beliefs, start_from: PooledFit | None = None
+    panel: Panel,
+    features: Features,
+    column: int,
+    beliefs: Beliefs,
+    start_from: PooledFit | None = None,
+    lean: Floats | None = None,
 ) -> PooledFit:
     """Fit on the weeks before ``column`` and give the mean of every week of the panel.
 
     ``start_from``, an earlier origin's fit of the same series, only saves Newton steps; the solution is the same to the
-    stopping tolerance (one part in ten thousand of any week's mean).
+    stopping tolerance (one part in ten thousand of any week's mean). ``lean``, shape (series, weeks), is a known log
+    effect that the coefficients turn around.
     """
     used = panel.usable(column, beliefs.least_exposure)
     fitted: Bools = np.any(used, axis=1).astype(bool)
+    if not fitted.any():
+        none, size = np.zeros(panel.number_of_series), np.zeros((panel.number_of_series, len(features.names)))
+        return PooledFit(np.zeros(used.shape), none + 1.0, fitted, used, panel.units, none, size, size)
     used_past = used[:, :column]
     values = features.values.copy()
     values[:, :, 1] = damped_time(values[:, :, 1], column, beliefs.trend_damping)
     past = np.ascontiguousarray(values[:, :column])
+    known = np.zeros(panel.units.shape) if lean is None else lean
     offset = np.log(np.where(used_past, panel.opening[:, :column] * panel.exposure[:, :column], 1.0))
+    offset = offset + known[:, :column]
     units = np.where(used_past, panel.units[:, :column], 0.0)
     dispersion, start = _first_look(units, np.exp(offset), used_past)
     tree = _Tree(panel, fitted, features)
@@ -81,12 +103,12 @@ def fit_pooled(
         dispersion = _dispersion(raw, mu, used_past)
         ceiling = mu + beliefs.winsor * np.sqrt(dispersion[:, None] * mu + 0.5 * dispersion[:, None] ** 2)
         units = np.minimum(raw, ceiling)
-    everywhere = np.log(np.maximum(panel.opening, 1e-9))
+    everywhere = np.log(np.maximum(panel.opening, 1e-9)) + known
     mean = np.where(panel.in_window & (panel.opening > 0), _mean(values, everywhere, b, level), 0.0)
     mean[~fitted] = 0.0
     winsorised = panel.units.copy()
     winsorised[:, :column] = np.where(used_past, units, panel.units[:, :column])
-    return PooledFit(mean, dispersion, fitted, used, winsorised, b, parent)
+    return PooledFit(mean, dispersion, fitted, used, winsorised, b[:, 1], b, parent)
 
 
 def damped_time(years: Floats, column: int, damping: float) -> Floats:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ledger.forecast.history import Bools, Floats, Panel
-from ledger.forecast.pooled import PooledFit
+from ledger.forecast.pooled import Fit
 from ledger.forecast.settings import Beliefs
 
 Ints = NDArray[np.int64]
@@ -32,7 +32,7 @@ class SeasonForecast:
     known: Bools
 
 
-def running_season_factor(panel: Panel, fit: PooledFit, column: int, weight: float) -> Floats:
+def running_season_factor(panel: Panel, fit: Fit, column: int, weight: float) -> Floats:
     """Factor on the regression from the sales of the season that is running; 1 where none is. Shape (series, weeks)."""
     factor = np.ones(panel.units.shape)
     if column >= panel.weeks:
@@ -43,7 +43,7 @@ def running_season_factor(panel: Panel, fit: PooledFit, column: int, weight: flo
     return factor
 
 
-def season_profile_forecast(panel: Panel, fit: PooledFit, column: int, beliefs: Beliefs) -> SeasonForecast:
+def season_profile_forecast(panel: Panel, fit: Fit, column: int, beliefs: Beliefs) -> SeasonForecast:
     """Season totals times the averaged profile by days to the feast.
 
     Past weeks are read per open share and per share in stock, so that a closed day or a run-out does not bend the
@@ -70,7 +70,7 @@ def season_profile_forecast(panel: Panel, fit: PooledFit, column: int, beliefs: 
             known[s] = True
             for d in (d for d, end in ends.items() if end >= column):
                 years = (d - np.array(past)[sold]) / 365.25
-                trend = np.clip(fit.coefficients[s, 1] * years, -0.5, 0.5)
+                trend = np.clip(fit.trend[s] * years, -0.5, 0.5)
                 level = np.exp(np.average(np.log(total[sold]) + trend, weights=weights[sold]))
                 same = season == d
                 expected = level * shape * panel.opening[s]
@@ -79,7 +79,7 @@ def season_profile_forecast(panel: Panel, fit: PooledFit, column: int, beliefs: 
     return SeasonForecast(mean, known)
 
 
-def _update(panel: Panel, fit: PooledFit, s: int, same: Bools, expected: Floats, weight: float) -> float:
+def _update(panel: Panel, fit: Fit, s: int, same: Bools, expected: Floats, weight: float) -> float:
     """Gamma prior of coefficient of variation 1/sqrt(weight) on the season's size, updated by its sales so far."""
     so_far = same & fit.used[s]
     sold = fit.winsorised[s, so_far].sum() / fit.dispersion[s]
@@ -88,7 +88,7 @@ def _update(panel: Panel, fit: PooledFit, s: int, same: Bools, expected: Floats,
 
 
 def _totals_and_density(
-    panel: Panel, fit: PooledFit, rows: Ints, season: Ints, past: list[int], weights: Floats, profile_weight: float
+    panel: Panel, fit: Fit, rows: Ints, season: Ints, past: list[int], weights: Floats, profile_weight: float
 ) -> tuple[Floats, Floats]:
     """Season totals per channel (rows x past seasons, NaN where nothing sold) and the profile of each week.
 

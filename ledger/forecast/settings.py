@@ -13,7 +13,11 @@ SPANS: tuple[int, ...] = (2, 4, 8)
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A flavour is on the shelf only from so many days before a feast to so many days after it."""
+    """A flavour is on the shelf only from so many days before a feast to so many days after it.
+
+    A flavour sold for two feasts a year has two windows; a day in both belongs to the feast whose window holds more of
+    that week.
+    """
 
     flavour: str
     feast: str
@@ -48,7 +52,8 @@ class Beliefs:
 
     Chosen once on simulated shops; nothing here is fitted to the shop at hand. A feast's hats share ``hat_common``
     between all flavours; ``hat_flavour``, ``hat_channel`` and ``hat_own`` are the turns a flavour, a channel and a
-    flavour within a channel may take on it. The same holds for trends, yearly waves and promotions.
+    flavour within a channel may take on it. The same holds for trends, yearly waves and promotions. ``season_...`` are
+    the turns of the flavours sold only around a feast on what the all-year flavours of their channel do.
     """
 
     intercept: float = 3.0
@@ -68,6 +73,22 @@ class Beliefs:
     promotion_flavour: float = 0.15
     promotion_channel: float = 0.1
     promotion_own: float = 0.1
+    season_hat_common: float = 2.0
+    season_hat_flavour: float = 0.3
+    season_hat_channel: float = 0.5
+    season_hat_own: float = 0.2
+    season_trend_common: float = 0.01
+    season_trend_flavour: float = 0.06
+    season_trend_channel: float = 0.02
+    season_trend_own: float = 0.02
+    season_wave_common: float = 0.3
+    season_wave_flavour: float = 0.2
+    season_wave_channel: float = 0.1
+    season_wave_own: float = 0.1
+    season_promotion_common: float = 0.2
+    season_promotion_flavour: float = 0.15
+    season_promotion_channel: float = 0.1
+    season_promotion_own: float = 0.1
     winsor: float = 4.0
     least_exposure: float = 0.15
     level_discount: float = 0.85
@@ -91,6 +112,7 @@ class ForecastSettings:
         windows: flavours sold only around a feast. Outside the window a forecast is exactly zero.
         analogues: new flavours with the known flavour each is like.
         knots: days before a feast at which the build-up may bend.
+        season_knots: the same for a flavour sold only for that feast, counted from the feast; flat beyond both ends.
         harmonics: how many yearly waves carry the season that no feast explains.
         normal_days: open days of an ordinary week; None takes the commonest of the history.
         calibration_weeks: how far back rolling origins are replayed to calibrate the bands.
@@ -102,6 +124,7 @@ class ForecastSettings:
     windows: tuple[Window, ...] = ()
     analogues: tuple[Analogue, ...] = ()
     knots: tuple[int, ...] = (-49, -35, -21, -14, -7, 0)
+    season_knots: tuple[int, ...] = (-56, -42, -28, -21, -14, -7, -1, 6, 13)
     harmonics: int = 2
     normal_days: float | None = None
     calibration_weeks: int = 56
@@ -120,20 +143,25 @@ class ForecastSettings:
                     f"{', '.join(names) or 'none'}. Tick the feast first",
                     feast=window.feast,
                 )
-        flavours = [w.flavour for w in self.windows]
-        twice = {f for f in flavours if flavours.count(f) > 1}
+        pairs = [(w.flavour, w.feast) for w in self.windows]
+        twice = sorted({f"{f} for {feast}" for f, feast in pairs if pairs.count((f, feast)) > 1})
         if twice:
-            raise BadInput(f"one window a flavour, but {sorted(twice)} have more", flavours=sorted(twice))
-        if list(self.knots) != sorted(set(self.knots)) or not self.knots:
-            raise BadInput(f"knots must rise, got {self.knots}", value=self.knots)
+            raise BadInput(f"one window a flavour and feast, but {', '.join(twice)} has more", flavours=twice)
+        for knots in (self.knots, self.season_knots):
+            if list(knots) != sorted(set(knots)) or not knots:
+                raise BadInput(f"knots must rise, got {knots}", value=knots)
 
     def feast(self, name: str) -> Feast:
         """The ticked feast of that name."""
         return next(f for f in self.feasts if f.name == name)
 
     def window_of(self, flavour: str) -> Window | None:
-        """The window of a season-only flavour; None for one sold all year."""
+        """The first window of a season-only flavour; None for one sold all year."""
         return next((w for w in self.windows if w.flavour == flavour), None)
+
+    def windows_of(self, flavour: str) -> tuple[Window, ...]:
+        """All windows of a season-only flavour, one a feast; none for one sold all year."""
+        return tuple(w for w in self.windows if w.flavour == flavour)
 
     def analogue_of(self, flavour: str) -> Analogue | None:
         """The owner's named analogue of a flavour, if any."""
