@@ -6,7 +6,7 @@ station and the people on it, ready to draw; the table of day mixes says which c
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -271,10 +271,11 @@ def spread_week(
     mixes: set[tuple[int, ...]],
     kinds: Sequence[str],
     show_days: Sequence[int] = (),
+    alone: Collection[int] = (),
 ) -> tuple[list[list[int]], list[int]]:
     """The week's batches over its days so that each day's mix fits: (numbers of batches by day, those that fit nowhere).
 
-    A showable batch first goes to each show day; then the kinds that are hardest to place go first, each to the day that
+    A showable batch first goes to each show day, and nothing else to a show day in ``alone``; then the kinds that are hardest to place go first, each to the day that
     already makes its family, else to the emptiest day.
     """
     index = {kind: k for k, kind in enumerate(kinds)}
@@ -301,7 +302,7 @@ def spread_week(
     for number in sorted(left, key=lambda n: (hardness[batches[n].kind], batches[n].family, n)):
         wanted = batches[number].family
         order = sorted(
-            range(days),
+            (day for day in range(days) if day not in alone),
             key=lambda day: (all(batches[m].family != wanted for m in filled[day]), len(filled[day]), day),
         )
         if not any(put(number, day) for day in order):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from ledger.planning.day import Batch, DayPlan, DayShop, day_mixes, plan_day, spread_week
 from ledger.planning.plan import Plan
-from ledger.planning.problem import Problem
+from ledger.planning.problem import Problem, ShowTime
 from ledger.planning.season import NORMAL, Effort, Watch, make_plan, replan
 
 Mixes = set[tuple[int, ...]]
@@ -60,12 +60,17 @@ def check_days(
         strange = [key for key in keys if items[key].kind not in kinds]
         batches = [_batch(problem, key, number) for number, key in enumerate(known)]
         shows = [show for show in problem.show_times if show.week == use.week]
-        days, left = spread_week(batches, use.days, table, kinds, [show.day for show in shows])
-        charts = []
+        show_days = [show.day for show in shows]
+        days, left = spread_week(batches, use.days, table, kinds, show_days)
+        charts: list[DayPlan] = []
         if use.week in charts_for:
-            for day, numbers in enumerate(days):
-                today = [show for show in shows if show.day == day]
-                charts.append(plan_day([batches[n] for n in numbers], shop, today, problem.opens, use_solver))
+            charts = _charts(days, batches, shows, shop, problem.opens, use_solver)
+            crowded = {day for day in show_days if day < len(charts) and not charts[day].fits and len(days[day]) > 1}
+            if crowded:  # a show pins its batch to its hours: the day to it alone, if the other days take the rest
+                other, rest = spread_week(batches, use.days, table, kinds, show_days, crowded)
+                if len(rest) <= len(left):
+                    days, left = other, rest
+                    charts = _charts(days, batches, shows, shop, problem.opens, use_solver)
         weeks.append(
             WeekDays(
                 week=use.week,
@@ -76,6 +81,17 @@ def check_days(
             )
         )
     return weeks
+
+
+def _charts(
+    days: Sequence[Sequence[int]], batches: Sequence[Batch], shows: Sequence[ShowTime], shop: DayShop, opens: int,
+    use_solver: bool | None,
+) -> list[DayPlan]:  # fmt: skip
+    """The chart of each day of a week with its batches and its shows."""
+    return [
+        plan_day([batches[n] for n in numbers], shop, [s for s in shows if s.day == day], opens, use_solver)
+        for day, numbers in enumerate(days)
+    ]
 
 
 def _batch(problem: Problem, key: str, number: int) -> Batch:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 from ledger.planning import Batches, Effort, ShowTime, check_plan, make_plan
 from ledger.planning.day import STEPS, DayShop, day_mixes, minutes_of
@@ -63,3 +64,23 @@ def test_charts_come_for_the_weeks_asked_with_their_shows() -> None:
     assert check.fits and check.days[1] == (picture.key,)
     shown = [bar for bar in check.charts[1].bars if bar.batch and bar.step not in ("cook", "pack")]
     assert min(bar.start for bar in shown) <= 240 and max(bar.end for bar in shown) >= 270
+
+
+def test_a_show_day_that_cannot_be_worked_with_two_batches_is_given_to_one() -> None:
+    """Two batches of one picture like to share a day; on a day with a show they cannot, so the other day takes the second."""
+    problem = real_minutes_shop()
+    picture = next(item for item in problem.items if item.good_to_show)
+    week = next(t for t, w in enumerate(problem.weeks) if w.days > 1)
+    show = ShowTime(week=week, day=1, start=14 * 60, end=15 * 60 + 30)
+    two = Batches(item=picture.key, week=week, batches=2)
+    problem = replace(problem, frozen_weeks=week + 1, frozen=(two,))
+    plan = make_plan(problem, Effort(moves=100))
+    kinds = kinds_of(problem, SHOP)
+    any_day = set(product(range(3), repeat=len(kinds)))
+    crowded = check_days(plan, problem, SHOP, any_day, use_solver=False)[week]
+    assert 2 in [len(day) for day in crowded.days]  # without the show they share a day
+    check = check_days(plan, replace(problem, show_times=(show,)), SHOP, any_day, charts_for=[week], use_solver=False)[
+        week
+    ]
+    assert not check.homeless and check.days[1] == (picture.key,)
+    assert check.charts[1].fits, check.charts[1].why
