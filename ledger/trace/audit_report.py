@@ -108,9 +108,11 @@ class _Writer:
         def say(key: str) -> str:
             return shown(sums[key], r.score_unit, self.system)
 
+        others = len(r.affected) - 1
+        reach = f"Lot {case.lot} went into {others} other lots, {len(finished)} of them packed"
+        reach = reach if others else f"Lot {case.lot} went into no other lot"
         answer = (
-            f"Lot {case.lot} went into {len(r.affected) - 1} other lots, {len(finished)} of them packed; of "
-            f"{say('made')} made, "
+            f"{reach}; of {say('made')} made, "
             f"{say('on_hand')} are on hand, {say('still_out')} are with {r.recipients['party'].nunique()} customers "
             f"and "
             f"{say('sold')} were sold over the counter; {shown(r.unexplained, r.score_unit, self.system)} cannot be "

@@ -61,6 +61,77 @@ def test_a_recall_is_started_noted_and_closed_by_plain_forms(client, demo):
     assert not demo.queries.lot(jar)["held"]
 
 
+def started(client: httpx.Client, lot: str, drill: bool = False) -> str:
+    done = client.post("/recall/start", content=f"lot={lot}&reason=smudged+label{'&drill=yes' if drill else ''}")
+    assert done.status_code == 303
+    return done.headers["location"].split("=")[1].split("&")[0]
+
+
+def test_a_second_tap_leads_to_the_open_recall_and_a_drill_beside_it_is_refused_with_the_way_out(client, demo):
+    jar = jar_of(demo)
+    code = started(client, jar)
+    again = client.post("/recall/start", content=f"lot={jar}&reason=smudged+label")
+    assert again.headers["location"] == f"/recall?recall={code}&already=yes"
+    page = text_of(render(demo, "/recall", f"?recall={code}&already=yes"))
+    assert f"Recall {code} is open at this lot already" in page
+    drill = client.post("/recall/start", content=f"lot={jar}&reason=practice&drill=yes")
+    assert drill.status_code == 422 and f"slabbook recall close {code}" in drill.text
+    assert len(demo.queries.papers("recall")) == 1
+
+
+def test_what_happened_is_asked_first_and_then_only_what_belongs_to_it(client, demo):
+    jar = jar_of(demo)
+    code = started(client, jar)
+    first = client.get(f"/recall/{code}/note").text
+    for words in ("Customer called", "Packs came back to us", "Counted here", "Destroyed", "Authority told"):
+        assert words in first
+    count = client.get(f"/recall/{code}/note?kind=counted&lot={jar}").text
+    assert "Packs found (0: none)" in count and 'name="mass"' not in count and "on hand by the books" in count
+    back = client.get(f"/recall/{code}/note?kind=returned&lot={jar}").text
+    assert 'name="refund"' in back and "Consumers, Shop counter" in back and "Hotel Marram" in back
+    assert 'name="packs"' not in client.get(f"/recall/{code}/note?kind=called").text
+    client.post(f"/recall/{code}/close", content="")
+    drill = started(client, jar, drill=True)
+    practice = client.get(f"/recall/{drill}/note").text
+    assert "came back" not in practice and "Destroyed" not in practice and "Counted here" in practice
+
+
+def test_a_count_and_a_return_by_thumb_move_the_stock_once_however_often_they_are_sent(client, demo):
+    jar = jar_of(demo)
+    code = started(client, jar)
+    there = int(demo.queries.lot(jar)["packs"])
+    page = text_of(render(demo, "/recall", f"?recall={code}"))
+    assert "Stock, lot by lot (packs)" in page and "not yet" in page
+    for _ in range(2):
+        sent = client.post(f"/recall/{code}/note", content=f"kind=counted&lot={jar}&packs={there - 1}&command_id=tap-7")
+        assert sent.status_code == 303
+    assert int(demo.queries.lot(jar)["packs"]) == there - 1
+    assert client.post(f"/recall/{code}/note", content=f"kind=destroyed&lot={jar}").status_code == 303
+    page = text_of(render(demo, "/recall", f"?recall={code}"))
+    assert f"Since the start: {there} at the start - {there - 1} destroyed - 1 not found = 0 on hand (packs)." in page
+    refused = client.post(f"/recall/{code}/note", content=f"kind=returned&lot={jar}&packs=9999&partner=channel:shop")
+    assert refused.status_code == 422 and "cannot come back" in refused.text and 'value="9999"' in refused.text
+
+
+def test_the_api_names_the_open_recall_and_posts_what_a_note_moves(client, demo):
+    jar = jar_of(demo)
+    sent = {"lot": jar, "reason": "smudged label"}
+    first, second = (client.post("/api/v1/recalls", json=sent).json() for _ in range(2))
+    assert (first["was_open"], second["was_open"], second["recall"]) == (False, True, first["recall"])
+    assert (second["first"], second["last"]) == (0, 0)
+    code, there = first["recall"], int(demo.queries.lot(jar)["packs"])
+    noted = client.post(
+        f"/api/v1/recalls/{code}/notes", json={"kind": "counted", "lot": jar, "packs": there - 2, "command_id": "c-1"}
+    )
+    assert noted.status_code == 200 and noted.json()["last"] == noted.json()["first"] + 1
+    [row] = client.get(f"/api/v1/recalls/{code}").json()["progress"]
+    assert (row["at_start"], row["not_found"], row["on_hand"]) == (there, 2, there - 2) and row["counted"]
+    missing = client.post(f"/api/v1/recalls/{code}/notes", json={"kind": "destroyed", "packs": 1})
+    assert missing.status_code in (409, 422) and "Say which lot" in missing.json()["detail"]
+    other = client.post("/api/v1/recalls", json=sent | {"drill": True})
+    assert other.status_code == 409 and other.json()["recall"] == code
+
+
 def test_a_form_of_another_site_is_refused(client, demo):
     answer = client.post(
         "/recall/start", content=f"lot={jar_of(demo)}&reason=x", headers={"Origin": "https://elsewhere.example"}
