@@ -49,7 +49,7 @@
     const paths = {}, day = form.querySelector('input[name="day"]');
     form.querySelectorAll("[data-list]").forEach((list) => put(data, list.dataset.list, []));
     form.querySelectorAll("input[name], select[name]").forEach((f) => {
-      if (f.name === "crew" || f.name === "minutes" || f.name.startsWith("own.")) return;
+      if (f.name === "crew" || f.name === "who" || f.name === "minutes" || f.name.startsWith("own.")) return;
       if ((f.type === "radio" || f.type === "checkbox") && !f.checked) return;
       if (skipped.some((s) => f.name.startsWith(s))) return;
       const value = withUnit(f);
@@ -74,7 +74,7 @@
     const amend = data.amend; delete data.amend;
     let name = form.dataset.command, body = tidy(data);
     if (amend) { body = { origin: amend.origin, reason: amend.reason || "", command: { name, ...body } }; name = "amend"; }
-    return { name, data: body, paths, crew: crew.map((c) => c.value), noTime: crew.length && work.some((w) => w.time === "0 min") };
+    return { name, data: body, paths, who: (form.querySelector('input[name="who"]:checked') || {}).value || "", crew: crew.map((c) => c.value), noTime: crew.length && work.some((w) => w.time === "0 min") };
   }
 
   /* --- the dialog --------------------------------------------------------------------------------------------- */
@@ -113,6 +113,8 @@
     catch (e) { dialog.innerHTML = '<form><h2 tabindex="-1">No connection</h2><p class="caution">This form was not loaded before. What is in the outbox is kept.</p><button type="button" class="plain" data-close>Close</button></form>'; }
     const form = dialog.querySelector("form");
     form.dataset.address = address;
+    const last = [...form.querySelectorAll('input[name="who"]')].find((f) => f.value === read(WHO, ""));
+    if (last) last.checked = true;
     restore(form);
     fillMinutes(form);
     drawClocks();
@@ -141,7 +143,7 @@
     window.slabbookRows.restore(form, kept);
     form.querySelectorAll("input[name], select[name]").forEach((f) => {
       if (f.type === "hidden") return;
-      if (f.type === "radio" || f.type === "checkbox") { if (("=" + f.name) in kept) f.checked = kept["=" + f.name].includes(f.value); }
+      if (f.type === "radio" || f.type === "checkbox") { if (f.name !== "who" && ("=" + f.name) in kept) f.checked = kept["=" + f.name].includes(f.value); }
       else if (f.name in kept && (!f.options || [...f.options].some((o) => o.value === kept[f.name]))) { f.value = kept[f.name]; const d = f.closest("details"); if (d && f.value) d.open = true; }
     });
     markPlanned(form);
@@ -189,8 +191,8 @@
   async function submit(form) {
     const made = commandOf(form);
     if (made.noTime) return refuse(form, { detail: "Hands were tapped but no minutes given. Give the minutes, or untap the initials." });
-    const order = { name: made.name, data: made.data, command_id: newId(), actor: made.crew[0] || read(WHO, "") || "", occurred_at: new Date(Date.now() + offset).toISOString() };
-    if (made.crew[0]) write(WHO, made.crew[0]);
+    const order = { name: made.name, data: made.data, command_id: newId(), actor: made.who || made.crew[0] || read(WHO, "") || "", occurred_at: new Date(Date.now() + offset).toISOString() };
+    if (order.actor) write(WHO, order.actor);
     const kept = { order, title: form.dataset.title, address: form.dataset.address, key: form.dataset.key, clock: (form.querySelector("[data-clock]") || { dataset: {} }).dataset.clock };
     const button = form.querySelector('button[type="submit"]');
     button.disabled = true;

@@ -131,6 +131,17 @@ def crew(ctx: Context, step: str) -> Html:
     )  # fmt: skip
 
 
+def who(ctx: Context, words: str) -> Html:
+    """Who enters it, by tapping initials; the tablet offers whoever entered something last."""
+    workers = ctx.book.all(e.Worker)
+    chips = [
+        tag("label", tag("input", type="radio", name="who", value=w.id), tag("span", w.id), class_="tap") for w in workers
+    ]  # fmt: skip
+    return (
+        tag("fieldset", tag("legend", words), tag("div", chips, class_="taps"), class_="field") if workers else Html("")
+    )
+
+
 def foot(ctx: Context, *kinds: str) -> Html:
     """Day, station and note: filled already, seldom touched."""
     old = ctx.old

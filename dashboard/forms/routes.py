@@ -7,7 +7,7 @@ from html import escape
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from dashboard.forms.context import Context
+from dashboard.forms.context import Context, who
 from dashboard.forms.markup import Html, field, hidden, join, tag
 from dashboard.forms.others import OTHER_FORMS
 from dashboard.forms.steps import STEP_FORMS, step_form
@@ -53,7 +53,9 @@ def form(ledger: Ledger, name: str, asked: dict[str, str]) -> Html:
     if amending:
         title = f"Amend: {title.lower()}"
         why = field("amend.reason", "Why it is amended", mode="text", required=True)
-        body = join([body, hidden("amend.origin", str(ctx.origin)), why])
+        body = join([body, hidden("amend.origin", str(ctx.origin)), why, who(ctx, "Who amends it")])
+    elif name not in STEP_FORMS and name != "work":
+        body = join([body, who(ctx, "Who enters it")])
     heading = f"{title}, {about}" if about else title
     buttons = tag("div", tag("button", "Record", type="submit", class_="button big"),
                   tag("button", "Not now", type="button", class_="plain", data_close=True), class_="buttons")  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Any
 from dash import html
 
 from dashboard.components.parts import chart, choose, empty, files, report_table, sentence, type_in
+from dashboard.components.words import moment
 from dashboard.figures.control import control
 from dashboard.figures.losses import causes, waterfall
 from dashboard.page import Asked, Page, address, register
@@ -106,10 +107,12 @@ def flags(ledger: Ledger, week: str, known: str | None) -> Any:
     found = ledger.queries.flags(week, known=at)
     if found.empty:
         return html.P("Nothing strange was flagged this week.", className="quiet")
-    rows = []
+    rows, told = [], answers(ledger, [int(p) for p in found["answered"] if p])
     for row in found.sort_values("answered", kind="stable").to_dict("records"):
         if row["answered"]:
-            action: Any = html.Span(["Answered: ", html.Strong(row["answer"])])
+            action: Any = html.Span(
+                ["Answered: ", html.Strong(row["answer"]), html.Span(told.get(row["answered"], ""), className="quiet")]
+            )
         else:
             form = address("answer-flag", {"flag": str(row["origin"]), "code": row["code"], "text": row["text"]})
             action = html.Button(
@@ -125,6 +128,17 @@ def flags(ledger: Ledger, week: str, known: str | None) -> Any:
             html.Details([html.Summary(f"{len(rows) - 12} more"), *rows[12:]]) if len(rows) > 12 else None,
         ]
     )
+
+
+def answers(ledger: Ledger, positions: list[int]) -> dict[int, str]:
+    """Who answered and when, by the position of the answer."""
+    if not positions:
+        return {}
+    zone = ledger.book().site().zone
+    found = ledger.queries.log(positions=positions, most=len(positions)).to_dict("records")
+    return {
+        int(r["position"]): f" {r['recorded_by'] or 'nobody named'}, {moment(r['recorded_at'], zone)}" for r in found
+    }
 
 
 register(Page(path="/week", name="Week", order=20, layout=layout, filters=filters))

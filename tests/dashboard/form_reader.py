@@ -107,7 +107,7 @@ class Form(HTMLParser):
         day = value_of.get("day")
         work: list[dict[str, str]] = []
         for f in self.fields:
-            if f.name in ("crew", "minutes") or f.name.startswith("own.") or any(r not in sent for r in f.rows):
+            if f.name in ("crew", "who", "minutes") or f.name.startswith("own.") or any(r not in sent for r in f.rows):
                 continue
             if "data-with-day" in f.attributes and day is not None and day.value != day.attributes.get("data-planned"):
                 continue
