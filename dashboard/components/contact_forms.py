@@ -31,10 +31,10 @@ def contact_rows(ledger: Ledger) -> list[dict[str, str]]:
     """Everyone the book or the table of contacts knows: kind, id, name, address, phone (empty where nothing is kept)."""
     found = {(r["kind"], r["id"]): {k: str(v or "") for k, v in r.items()} for r in ledger.queries.contacts().to_dict("records")}  # fmt: skip
     book = ledger.book()
-    for kind, things in (("worker", book.all(e.Worker)), ("partner", book.all(e.Partner))):
+    for kind, things in (("shop", book.all(e.Site)), ("worker", book.all(e.Worker)), ("partner", book.all(e.Partner))):
         for thing in things:
             if not any(
-                other == thing.id and (k == kind or (kind == "partner" and k != "worker")) for k, other in found
+                other == thing.id and (k == kind or (kind == "partner" and k not in ("worker", "shop"))) for k, other in found
             ):
                 found[(kind, thing.id)] = {"kind": kind, "id": thing.id, "name": "", "address": "", "phone": ""}
     return [found[key] for key in sorted(found)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -218,6 +219,7 @@ def work(ledger: Ledger, recall: str = "") -> Worked:
     parties = {
         str(r["id"]): Party(str(r["id"]), str(r["name"]), str(r["address"]), str(r["phone"]))
         for r in on.queries.contacts().to_dict("records")
+        if r["kind"] != "worker"
     }
     corrected = on.queries.corrections()
     changed = {int(o) for o in corrected["origin"]}
@@ -229,10 +231,11 @@ def work(ledger: Ledger, recall: str = "") -> Worked:
     if case.closed_at is not None:
         clock.append(("closed", case.closed_at))
     held = _held(on, graph, s, case)
+    affected = [s.lot, *graph.reach(s.lot, "forward")]
     worked = work_out(
         graph, RecallCase(s.recall, s.lot, s.reason, case.at, case.by, s.drill), parties=parties, clock=clock,
-        told=_customers(case, came_back(graph, [s.lot, *graph.reach(s.lot, "forward")], case.position)), held=held, since=case.position,
-        counted_at=_counted(on, case),
+        told=_customers(case, came_back(graph, affected, case.position)), held=held, since=case.position,
+        counted_at=_counted(on, case, affected),
     )  # fmt: skip
     return Worked(case, worked, graph, on, parties)
 
@@ -242,9 +245,11 @@ def _told(n: RecallNoted) -> str:
     return " ".join(x for x in (n.kind, n.partner, n.lot, f"{n.packs} packs" if n.packs else "", mass, n.text) if x)
 
 
-def _counted(on: Basis, case: Case) -> dict[str, datetime]:
+def _counted(on: Basis, case: Case, affected: Sequence[str]) -> dict[str, datetime]:
     """When each lot was last counted since the start, by any count that was not voided."""
-    log = on.queries.log(name="lot.counted", after=case.position, most=100_000)
+    log = on.queries.log(
+        name="lot.counted", streams=[f"lot/{lot}" for lot in affected], after=case.position, most=100_000
+    )
     fixes = on.queries.corrections()
     voided = {int(o) for o, v in zip(fixes["origin"], fixes["voided"], strict=True) if v}
     return {
@@ -272,8 +277,12 @@ def _held(on: Basis, graph: LotGraph, started: RecallStarted, case: Case) -> lis
     """Lots of the recall with all they hold, each with when and by whom it was set aside: held now, or held until the recall closed."""
     affected = [started.lot, *graph.reach(started.lot, "forward")]
     orders: dict[str, tuple[datetime, str]] = {}
-    for row in on.queries.log(name="lot.held", text=f'"recall":"{started.recall}"', most=10_000).to_dict("records"):
-        for lot in json.loads(row["payload"])["lots"]:
+    there = sorted({*affected, *started.lots})
+    for row in on.queries.log(name="lot.held", streams=[f"lot/{lot}" for lot in there], most=100_000).to_dict(
+        "records"
+    ):
+        order = json.loads(row["payload"])
+        for lot in order["lots"] if order.get("recall") == started.recall else ():
             orders[str(lot)] = (_moment(str(row["recorded_at"])), str(row["recorded_by"]))
     rows = []
     for r in on.queries.lots(holding=True, names=affected).to_dict("records"):

@@ -13,7 +13,8 @@ from ledger.errors import BadInput
 from ledger.projections.tables import contacts
 from ledger.store.statements import Statement, upsert
 
-KINDS = ("worker", "partner", "supplier", "customer")
+KINDS = ("worker", "partner", "supplier", "customer", "shop")
+"""Whose names are kept; `shop` with the site's own id is the shop itself, whose telephone stands on a recall's notice."""
 PUT = upsert(contacts)
 ERASE = Statement(
     delete(contacts).where(

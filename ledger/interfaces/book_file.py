@@ -11,19 +11,20 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from ledger import quantities
+from ledger.application.contacts import KINDS
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book, book_of
 from ledger.errors import BadInput, SlabbookError
 from ledger.interfaces.commands_in import read_entry
 
-CONTACT_KINDS = ("worker", "partner", "supplier", "customer")
 _HANDS = re.compile(r"\s*(?P<time>.+?)\s*[x×]\s*(?P<people>\d+)\s*", re.IGNORECASE)
 
 
@@ -62,8 +63,8 @@ def contacts_from_toml(text: str) -> list[Contact]:
     found = []
     groups = _toml(text).get("contact", {})
     for kind, group in groups.items():
-        if kind not in CONTACT_KINDS:
-            raise BadInput(f"`[contact.{kind}]`: known kinds of contact are {', '.join(CONTACT_KINDS)}.", value=kind)
+        if kind not in KINDS:
+            raise BadInput(f"`[contact.{kind}]`: known kinds of contact are {', '.join(KINDS)}.", value=kind)
         for id, table in _tables(f"contact.{kind}", group):
             odd = next(
                 (k for k, v in table.items() if k not in ("name", "address", "phone") or not isinstance(v, str)), None
@@ -75,6 +76,23 @@ def contacts_from_toml(text: str) -> list[Contact]:
                 )
             found.append(Contact(kind=kind, id=id, **table))
     return found
+
+
+def contacts_to_toml(contacts: Iterable[Contact]) -> str:
+    """Names and addresses as a file of their own that `contacts_from_toml` (and `slabbook book load`) reads back, exactly."""
+    lines = [
+        "# Names, addresses and telephone numbers of a Slabbook ledger. They are kept apart from the log so that a person can be forgotten:",
+        "# keep this file where few can read it, write it anew after every erasure, and destroy the older ones.",
+    ]
+    for c in contacts:
+        lines += ["", f"[contact.{c.kind}.{_quoted(c.id)}]"]
+        lines += [f"{key} = {_quoted(value)}" for key in ("name", "address", "phone") if (value := getattr(c, key))]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    """Text as a TOML basic string, which is a JSON string but for the one control character JSON leaves bare."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def entries_from_csv(kind: str, text: str, book: Book | None = None) -> list[Any]:
@@ -196,4 +214,4 @@ def _delimiter(text: str) -> str:
     return max(",;\t", key=heading.count)
 
 
-__all__ = ["Contact", "contacts_from_toml", "entries_from_csv", "entries_from_toml"]
+__all__ = ["Contact", "contacts_from_toml", "contacts_to_toml", "entries_from_csv", "entries_from_toml"]

@@ -27,6 +27,42 @@ def test_a_dump_restores_to_an_identical_ledger(demo: Terminal, tmp_path: Path) 
     assert json.loads(demo("week", "2026-W44", "--json", ledger=copy).out) == week
 
 
+def test_names_and_telephones_are_carried_in_a_file_of_their_own_that_only_the_owner_reads(
+    demo: Terminal, tmp_path: Path
+) -> None:
+    log, people, copy = tmp_path / "log.jsonl", tmp_path / "people.toml", tmp_path / "copy.sqlite"
+    told = demo("dump", str(log)).all
+    assert "12 contacts (whom to call in a recall) are not in it; `--contacts FILE`" in told
+    assert "Marram" not in log.read_text(encoding="utf-8") and "01632" not in log.read_text(encoding="utf-8")
+    log.unlink()
+    demo("dump", str(log), "--contacts", str(people))
+    assert people.stat().st_mode & 0o077 == 0
+    demo("restore", str(log), "--contacts", str(people), ledger=copy)
+    found = [_contacts(path) for path in (demo.path, copy)]
+    assert len(found[0]) == 12 and found[0] == found[1]
+    demo.refused(
+        "dump", str(tmp_path / "again.jsonl"), "--contacts", str(people), told=("people.toml", "there already")
+    )
+
+
+def test_a_restore_without_contacts_says_so_and_an_erased_name_is_not_in_the_next_file(
+    demo: Terminal, tmp_path: Path
+) -> None:
+    log, people, copy = tmp_path / "log.jsonl", tmp_path / "people.toml", tmp_path / "copy.sqlite"
+    demo("book", "forget", "worker", "TB")
+    demo("dump", str(log), "--contacts", str(people))
+    assert "Brask" not in people.read_text(encoding="utf-8") and "Hotel Marram" in people.read_text(encoding="utf-8")
+    assert "a recall knows nobody to call" in demo("restore", str(log), ledger=copy).all
+    assert _contacts(copy) == []
+    demo("book", "load", str(people), ledger=copy)
+    assert _contacts(copy) == _contacts(demo.path)
+
+
+def _contacts(path: Path) -> list[tuple[str, ...]]:
+    with sqlite3.connect(path) as db:
+        return db.execute("SELECT kind, id, name, address, phone FROM contacts ORDER BY 1, 2").fetchall()
+
+
 def test_a_dump_goes_to_standard_output_and_never_over_a_file(lived: Terminal, tmp_path: Path) -> None:
     lines = lived("dump", "-").out.splitlines()
     assert all(json.loads(line) for line in lines)

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-import pytest
+import re
+from pathlib import Path
 
-from ledger.application.contacts import erase_contact, set_contact
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ledger.application.contacts import KINDS, erase_contact, set_contact
 from ledger.application.ledger import open_ledger
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
 from ledger.errors import BadInput
-from ledger.interfaces.book_file import contacts_from_toml, entries_from_csv, entries_from_toml
+from ledger.interfaces.book_file import (
+    Contact,
+    contacts_from_toml,
+    contacts_to_toml,
+    entries_from_csv,
+    entries_from_toml,
+)
 from seeds.shop.settings import book_text
 
 
@@ -124,6 +135,26 @@ def test_a_name_is_set_changed_and_erased_without_an_entry(ledger_url: str) -> N
 
 def test_contacts_are_read_apart_from_the_book() -> None:
     found = contacts_from_toml(book_text())
-    assert {c.kind for c in found} == {"worker", "partner"}
+    assert {c.kind for c in found} == {"worker", "partner", "shop"}
     with pytest.raises(BadInput, match=r"contact\.worker\.AB"):
         contacts_from_toml('[contact.worker.AB]\nname = "A"\nshoe = "38"\n')
+
+
+WORDS = st.text(st.characters(codec="utf-8"), max_size=30)
+
+
+@given(
+    st.dictionaries(st.tuples(st.sampled_from(KINDS), WORDS.filter(bool)), st.tuples(WORDS, WORDS, WORDS), max_size=6)
+)
+def test_contacts_written_to_a_file_read_back_exactly_whatever_a_name_holds(people):
+    kept = [Contact(kind=kind, id=id, name=n, address=a, phone=p) for (kind, id), (n, a, p) in people.items()]
+    back = contacts_from_toml(contacts_to_toml(kept))
+    assert sorted(back, key=lambda c: (c.kind, c.id)) == sorted(kept, key=lambda c: (c.kind, c.id))
+
+
+def test_every_telephone_of_the_demo_lies_where_nobody_can_be_called():
+    """01632 960000 to 960999: Ofcom keeps 1,000 numbers in the area 01632, which is nowhere, for drama (BBC News, 20 April 2015)."""
+    text = (Path(__file__).parents[2] / "seeds" / "shop" / "book.toml").read_text(encoding="utf-8")
+    phones = [c.phone for c in contacts_from_toml(text) if c.phone]
+    assert len(phones) == 8 == len(set(phones))
+    assert all(re.fullmatch(r"01632 960\d{3}", phone) for phone in phones)
