@@ -2,44 +2,36 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Any
 
 from ledger.application.audit import explained, graph_of
+from ledger.application.checkpoints import checkpoint
 from ledger.application.ledger import Ledger, Outcome
+from ledger.application.recall_cases import (
+    Case,
+    corrections,
+    counted_at,
+    customers,
+    held_of,
+    moment,
+    recalls,
+    the_recall,
+    told_of,
+)
 from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
 from ledger.domain.season.decider import MOVING, NOTE_KINDS
-from ledger.domain.season.events import RecallClosed, RecallNoted, RecallStarted
-from ledger.errors import BadInput, Refused, UnknownThing
-from ledger.quantities import mass_text
+from ledger.errors import BadInput, Refused
 from ledger.store.times import utc_text
 from ledger.trace.audit_report import AuditReport, audit_report
 from ledger.trace.graph import LotGraph
 from ledger.trace.notice import NoticeGoods, recall_notice
 from ledger.trace.path import trace_path
-from ledger.trace.proof import TreeHead
 from ledger.trace.queries import find
-from ledger.trace.recall import Held, Party, Recall, RecallCase, Told, work_out
+from ledger.trace.recall import Party, Recall, RecallCase, work_out
 from ledger.trace.recall_progress import came_back
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """One recall with all its entries: where each stands, when it was recorded (UTC) and by whom."""
-
-    started: RecallStarted
-    at: datetime
-    by: str
-    notes: tuple[tuple[datetime, str, RecallNoted], ...] = ()
-    closed: RecallClosed | None = None
-    closed_at: datetime | None = None
-    position: int = 0
-    note_positions: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,49 +163,10 @@ def close(ledger: Ledger, recall: str, *, release: bool = False, by: str = "", c
     return ledger.do(order, by, command_id)
 
 
-def recalls(ledger: Ledger) -> list[Case]:
-    """Every recall and drill, oldest first."""
-    started = ledger.queries.papers("recall")
-    noted = ledger.queries.papers("recall-note")
-    closed = {paper.recall: (position, paper) for position, paper in ledger.queries.papers("recall-closed")}
-    positions = [p for p, _ in started] + [p for p, _ in noted]
-    log = ledger.queries.log(positions=positions, most=len(positions) + 1)
-    who = {int(r["position"]): (_moment(r["recorded_at"]), str(r["recorded_by"])) for r in log.to_dict("records")}
-    return [
-        Case(
-            paper, _moment(paper.started_at), who[position][1],
-            tuple((max(who[p][0], _moment(paper.started_at)), who[p][1], n) for p, n in noted if n.recall == paper.recall),
-            closed[paper.recall][1] if paper.recall in closed else None,
-            _moment(closed[paper.recall][1].closed_at) if paper.recall in closed else None,
-            position, tuple(p for p, n in noted if n.recall == paper.recall),
-        )
-        for position, paper in started
-    ]  # fmt: skip
-
-
-def _moment(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)
-
-
-def the_recall(ledger: Ledger, recall: str = "") -> Case:
-    """One recall by its code, or the newest that is open. Raises UnknownThing."""
-    every = recalls(ledger)
-    for case in reversed(every):
-        if case.started.recall == recall or (not recall and case.closed is None):
-            return case
-    known = ", ".join(c.started.recall for c in every) or "none yet"
-    wanted = f"There is no recall `{recall}`" if recall else "No recall is open"
-    raise UnknownThing(
-        f"{wanted}; known are {known}. Start one with `slabbook recall start LOT --reason ...`.",
-        kind="recall",
-        id=recall,
-    )
-
-
-def work(ledger: Ledger, recall: str = "") -> Worked:
-    """Work a recall out as the rows stand now. Raises UnknownThing for no such recall."""
-    on = basis(ledger)
-    case = the_recall(ledger, recall)
+def work(ledger: Ledger, recall: str = "", known: int | str | None = None) -> Worked:
+    """Work a recall out as the rows stand now, or as known at an entry or on a day. Raises UnknownThing for no such recall by then."""
+    on = basis(ledger, known)
+    case = the_recall(ledger, recall, None if known is None else on.known)
     s = case.started
     graph = graph_of(on, s.lot, "recall")
     parties = {
@@ -221,98 +174,41 @@ def work(ledger: Ledger, recall: str = "") -> Worked:
         for r in on.queries.contacts().to_dict("records")
         if r["kind"] != "worker"
     }
-    corrected = on.queries.corrections()
-    changed = {int(o) for o in corrected["origin"]}
+    changed = corrections(on)
     clock = [("affected lots found and held", case.at)]
     clock += [
-        (_told(n) + (" (corrected since)" if n.lot and n.kind in MOVING and p + 1 in changed else ""), at)
+        (told_of(n) + (" (corrected since)" if n.lot and n.kind in MOVING and p + 1 in changed else ""), at)
         for p, (at, _, n) in zip(case.note_positions, case.notes, strict=True)
     ]
     if case.closed_at is not None:
         clock.append(("closed", case.closed_at))
-    held = _held(on, graph, s, case)
+    held = held_of(on, graph, s, case)
     affected = [s.lot, *graph.reach(s.lot, "forward")]
     worked = work_out(
         graph, RecallCase(s.recall, s.lot, s.reason, case.at, case.by, s.drill), parties=parties, clock=clock,
-        told=_customers(case, came_back(graph, affected, case.position)), held=held, since=case.position,
-        counted_at=_counted(on, case, affected),
+        told=customers(case, came_back(graph, affected, case.position)), held=held, since=case.position,
+        counted_at=counted_at(on, case, affected),
     )  # fmt: skip
     return Worked(case, worked, graph, on, parties)
 
 
-def _told(n: RecallNoted) -> str:
-    mass = mass_text(n.mass_mg, "metric") if n.mass_mg else ""
-    return " ".join(x for x in (n.kind, n.partner, n.lot, f"{n.packs} packs" if n.packs else "", mass, n.text) if x)
+def report(ledger: Ledger, recall: str = "", known: int | str | None = None) -> AuditReport:
+    """The twelve audit questions answered for a recall, with the tree head that lets a stranger check it.
 
-
-def _counted(on: Basis, case: Case, affected: Sequence[str]) -> dict[str, datetime]:
-    """When each lot was last counted since the start, by any count that was not voided."""
-    log = on.queries.log(
-        name="lot.counted", streams=[f"lot/{lot}" for lot in affected], after=case.position, most=100_000
-    )
-    fixes = on.queries.corrections()
-    voided = {int(o) for o, v in zip(fixes["origin"], fixes["voided"], strict=True) if v}
-    return {
-        str(json.loads(r["payload"])["lot"]): _moment(str(r["recorded_at"]))
-        for r in log.to_dict("records")
-        if int(r["position"]) not in voided
-    }
-
-
-def _customers(case: Case, back: dict[str, int]) -> list[Told]:
-    """Who was told, and what they said; what came back is the ledger's, not the notes'."""
-    calls: dict[str, Told] = {}
-    for at, by, n in case.notes:
-        if n.kind == "called" and n.partner and n.partner not in calls:
-            calls[n.partner] = Told(n.partner, at, n.text or "telephone", by)
-        elif n.kind in ("answered", "returned", "pulled") and n.partner:
-            old = calls.get(n.partner, Told(n.partner, at, "answered without a call on record", by))
-            there = n.packs if n.kind == "answered" else old.still_there
-            aside = old.set_aside + (n.packs if n.kind == "pulled" else 0)
-            calls[n.partner] = Told(old.party, old.at, old.way, old.by, old.answered_at or at, there, aside)
-    return [replace(t, came_back=back.get(t.party, 0)) for t in calls.values()]
-
-
-def _held(on: Basis, graph: LotGraph, started: RecallStarted, case: Case) -> list[Held]:
-    """Lots of the recall with all they hold, each with when and by whom it was set aside: held now, or held until the recall closed."""
-    affected = [started.lot, *graph.reach(started.lot, "forward")]
-    orders: dict[str, tuple[datetime, str]] = {}
-    there = sorted({*affected, *started.lots})
-    for row in on.queries.log(name="lot.held", streams=[f"lot/{lot}" for lot in there], most=100_000).to_dict(
-        "records"
-    ):
-        order = json.loads(row["payload"])
-        for lot in order["lots"] if order.get("recall") == started.recall else ():
-            orders[str(lot)] = (_moment(str(row["recorded_at"])), str(row["recorded_by"]))
-    rows = []
-    for r in on.queries.lots(holding=True, names=affected).to_dict("records"):
-        lot = graph.lot(str(r["lot"]))
-        if not r["held"] and (case.closed is None or lot.lot not in orders):
-            continue
-        at, by = orders.get(lot.lot, (case.at, case.by))
-        amount = lot.on_hand_packs if lot.made_packs is not None else lot.on_hand_mg
-        rows.append(Held(lot.lot, amount, lot.place, max(at, case.at), by))
-    return rows
-
-
-def report(ledger: Ledger, recall: str = "") -> AuditReport:
-    """The twelve audit questions answered for a recall, with the tree head that lets a stranger check it."""
-    worked = work(ledger, recall)
+    known: as of an entry or the end of a day; the report then carries the root the ledger had at that entry.
+    """
+    worked = work(ledger, recall, known)
     on = worked.on
+    head = checkpoint(ledger, on.known)
+    asked = worked.case.closed_at or (ledger.clock() if known is None else moment(head.at))
     try:
         words = notice(ledger, worked=worked)
     except BadInput as error:
         words = f"No notice yet: {error.message}"
     return audit_report(
-        worked.recall, worked.graph, now=worked.case.closed_at or ledger.clock(), site=on.site.name, parties=worked.parties,
-        record=_record(worked), head=checkpoint(ledger), notice=words, system=on.shop.units, explained_mg=explained(on),
+        worked.recall, worked.graph, now=asked, site=on.site.name, parties=worked.parties,
+        record=_record(worked), head=head, notice=words, system=on.shop.units, explained_mg=explained(on),
     )  # fmt: skip
-
-
-def checkpoint(ledger: Ledger) -> TreeHead:
-    """Size, root and time of the ledger's tree as it stands: what leaves the house on every report."""
-    with ledger.store.read() as reader:
-        return TreeHead(reader.head.position, reader.root().hex(), reader.head.recorded_at)
 
 
 def _record(worked: Worked) -> list[tuple[str, ...]]:
@@ -321,8 +217,7 @@ def _record(worked: Worked) -> list[tuple[str, ...]]:
         x.event for x in worked.recall.path.leaves if x.kind != "counter"
     ]
     origins = sorted({int(event) for event in behind if event})
-    fixes = worked.on.queries.corrections()
-    corrected = {int(o): int(p) for o, p in zip(fixes["origin"], fixes["position"], strict=True)}
+    corrected = {origin: position for origin, (position, _) in corrections(worked.on).items()}
     shown = [o for o in origins if o in corrected] if len(origins) > 150 else origins
     log = worked.on.queries.log(positions=shown, most=len(shown) + 1)
     return [

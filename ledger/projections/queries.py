@@ -199,13 +199,23 @@ class Queries:
     def log(
         self, *, after: int = 0, most: int = 200, newest_first: bool = False, batch: str | None = None, stream: str | None = None,
         name: str | None = None, text: str | None = None, positions: Sequence[int] | None = None, before: int | None = None,
+        streams: Sequence[str] | None = None,
     ) -> pd.DataFrame:  # fmt: skip
-        """Entries of the log: position, stream, name, occurred_at, recorded_at, recorded_by, command_id, corrects, payload."""
-        return self._frame(
-            ask.LOG_NEWEST_FIRST if newest_first else ask.LOG, most=most, after=after or None, before=before,
-            stream=f"batch/{batch}" if batch is not None else stream, name=name,
-            text=ask.holding_text(text) if text else None, positions=None if positions is None else [int(p) for p in positions],
-        )  # fmt: skip
+        """Entries of the log: position, stream, name, occurred_at, recorded_at, recorded_by, command_id, corrects, payload.
+
+        Quick at any length by position, stream or streams; a name or text alone is looked for in every entry.
+        """
+        asked: dict[str, Value] = {
+            "before": before, "stream": f"batch/{batch}" if batch is not None else stream, "name": name,
+            "text": ask.holding_text(text) if text else None, "positions": None if positions is None else [int(p) for p in positions],
+        }  # fmt: skip
+        if streams is not None:
+            found = self._frame(ask.LOG_OF_STREAMS, streams=streams, **asked)
+            found = found[found["position"] > after].sort_values(
+                "position", ascending=not newest_first, ignore_index=True
+            )
+            return found.head(most)
+        return self._frame(ask.LOG_NEWEST_FIRST if newest_first else ask.LOG, most=most, after=after or None, **asked)
 
     def event(self, position: int) -> Any:
         """The event first recorded at a position (None: there is none)."""

@@ -168,11 +168,14 @@ _LOG: dict[str, Any] = equal(events, "stream", "name") | {
     "after": events.c.position > bindparam("after"),
     "before": events.c.position < bindparam("before"),
     "positions": among(events.c.position, "positions"),
+    "streams": among(events.c.stream, "streams"),
     "text": events.c.payload.like(bindparam("text"), escape="/") | events.c.stream.like(bindparam("text"), escape="/"),
 }
 _entries = select(*[events.c[n] for n in LOG_COLUMNS]).limit(_most)
 LOG = Question(_entries.order_by(events.c.position), at_site(events), _LOG, takes=["most"])
 LOG_NEWEST_FIRST = Question(_entries.order_by(events.c.position.desc()), at_site(events), _LOG, takes=["most"])
+LOG_OF_STREAMS = Question(select(*[events.c[n] for n in LOG_COLUMNS]), at_site(events), _LOG)
+"""In no order: asked for one, SQLite walks every entry to find those of a few streams."""
 ENTRY = Question(
     select(events.c.name, events.c.schema_version, events.c.payload), at_site(events), equal(events, "position")
 )
@@ -190,6 +193,6 @@ def holding_text(text: str) -> str:
 
 
 __all__ = [
-    "BATCHES", "BATCHES_NAMED", "BOOK_HISTORY", "CONTACTS", "CORRECTIONS", "EDGES", "ENTRY", "FLAGS", "LOG", "LOG_NEWEST_FIRST",
+    "BATCHES", "BATCHES_NAMED", "BOOK_HISTORY", "CONTACTS", "CORRECTIONS", "EDGES", "ENTRY", "FLAGS", "LOG", "LOG_NEWEST_FIRST", "LOG_OF_STREAMS",
     "LOTS", "LOTS_KNOWN", "MEASURES", "PAPERS", "POSTINGS", "WEEKS", "WEEK_LINES", "balances", "holding_text", "weekly",
 ]  # fmt: skip

@@ -11,13 +11,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import column, select, text
+from sqlalchemy import bindparam, column, select, text
+from sqlalchemy.sql.elements import ClauseElement
 
 from ledger.errors import BadInput, UnknownThing
 from ledger.projections.queries import Queries, believed
 from ledger.projections.tables import batches, lots, on_a_lot, postings
 from ledger.store.reader import Reader
-from ledger.store.statements import Statement
+from ledger.store.statements import POSTGRESQL, SQLITE, Statement, among
 from ledger.store.tables import events
 from ledger.trace.edge_statements import NOW
 from ledger.trace.graph import Edge, Leaf, Lot, LotGraph
@@ -62,34 +63,53 @@ def _edges(around: Around) -> Statement:
 
 
 def _made(measure: str) -> str:
-    return f"SUM(CASE WHEN p.step IN ({_MAKING}) AND p.{measure} > 0 THEN p.{measure} ELSE 0 END)"
+    return f"SUM(CASE WHEN p.{measure} > 0 AND p.step IN ({_MAKING}) THEN p.{measure} ELSE 0 END)"
 
 
-def _sums(around: Around) -> Statement:
-    return _statement(
-        f"WITH RECURSIVE {_REACH[around]} SELECT p.account, {_made('mass_mg')}, {_made('pieces')}, {_made('packs')}, SUM(p.mass_mg), "
-        f"SUM(p.pieces), SUM(p.packs), MAX(CASE WHEN p.step IN ({_MAKING}) AND p.mass_mg > 0 THEN p.station ELSE '' END), "
-        f"SUM(CASE WHEN p.step IN ({_MAKING}) AND p.mass_mg > 0 THEN 1 ELSE 0 END) "
-        f"FROM reach r CROSS JOIN postings p WHERE p.site = :site AND p.account = r.lot AND p.kind LIKE 'lot.%' AND {_BELIEVED.format('p')} "
-        "GROUP BY p.account",
-        _SUM_COLUMNS, ["lot", "site", "known"],
-    )  # fmt: skip
+def _of_lots(columns: Sequence[str], select: str, group: str = "") -> Statement:
+    """Lines on the accounts of the lots given as one JSON list, each found by the index of lines on a lot."""
 
+    def build(dialect: str) -> ClauseElement:
+        listed = {
+            SQLITE: "IN (SELECT value FROM json_each(:lots))",
+            POSTGRESQL: "= ANY (ARRAY(SELECT jsonb_array_elements_text(CAST(:lots AS JSONB))))",
+        }[dialect]
+        return text(
+            f"SELECT {select} FROM postings p WHERE p.site = :site AND p.account {listed} AND p.kind LIKE 'lot.%' "
+            f"AND {_BELIEVED.format('p')} {group}"
+        ).columns(*[column(name) for name in columns])
 
-def _lines(reach: str) -> Statement:
-    return _statement(
-        f"WITH RECURSIVE {reach} SELECT {', '.join('p.' + c for c in _LINE_COLUMNS)} FROM reach r CROSS JOIN postings p "
-        f"WHERE p.site = :site AND p.account = r.lot AND p.kind LIKE 'lot.%' AND {_BELIEVED.format('p')}",
-        _LINE_COLUMNS, ["lot", "site", "known"],
-    )  # fmt: skip
+    return Statement(build, ["lots", "site", "known"])
 
 
 EDGES: dict[Around, Statement] = {a: _edges(a) for a in ("forward", "backward", "recall")}
-SUMS: dict[Around, Statement] = {a: _sums(a) for a in ("forward", "backward", "recall")}
-LINES: dict[Around, Statement] = {
-    "forward": _lines(_FORWARD), "recall": _lines(_FORWARD), "backward": _lines(f"{_SEED})"),
-}  # fmt: skip
+SUMS = _of_lots(
+    _SUM_COLUMNS,
+    f"p.account, {_made('mass_mg')}, {_made('pieces')}, {_made('packs')}, SUM(p.mass_mg), SUM(p.pieces), SUM(p.packs), "
+    f"MAX(CASE WHEN p.mass_mg > 0 AND p.step IN ({_MAKING}) THEN p.station ELSE '' END), "
+    f"SUM(CASE WHEN p.mass_mg > 0 AND p.step IN ({_MAKING}) THEN 1 ELSE 0 END)",
+    "GROUP BY p.account",
+)
+LINES = _of_lots(_LINE_COLUMNS, ", ".join(f"p.{name}" for name in _LINE_COLUMNS))
 """The single lines on the accounts of the lots that are looked at closely: all ahead, or (backward) the lot itself."""
+ABOUT = Statement(
+    select(lots.c.lot, lots.c.kind, lots.c.item, lots.c.flavour, lots.c.design, lots.c.portion, lots.c.day, lots.c.supplier, lots.c.supplier_lot)
+    .where(lots.c.site == bindparam("site"), among(lots.c.lot, "lots")),
+    ["site", "lots"],
+)  # fmt: skip
+
+
+def _of_entries(*columns: str) -> Statement:
+    return Statement(
+        select(events.c.position, *(events.c[name] for name in columns)).where(
+            events.c.site == bindparam("site"), among(events.c.position, "positions")
+        ),
+        ["site", "positions"],
+    )
+
+
+PEOPLE = _of_entries("recorded_by")
+PAYLOADS = _of_entries("payload")
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,21 +198,22 @@ def load(
 
     `label` turns (kind of lot, item) into words. Raises UnknownThing if there was no such lot by then.
     """
-    at = NOW if known is None else known
-    args = (lot, queries.store.site, at)
+    at, site = NOW if known is None else known, queries.store.site
     with queries.store.read() as reader:
-        edge_rows = reader.rows(EDGES[around], args)
-        sums = {row[0]: row[1:] for row in reader.rows(SUMS[around], args)}
-        line_rows = reader.rows(LINES[around], args)
+        edge_rows = reader.rows(EDGES[around], (lot, site, at))
+        ahead = _ahead(edge_rows, lot)
+        names = {row[0] for row in edge_rows} | {row[1] for row in edge_rows} | {lot}
+        asked = ahead if around == "forward" else names
+        sums = {row[0]: row[1:] for row in reader.rows(SUMS, (_listed(asked), site, at))}
+        line_rows = reader.rows(LINES, (_listed([lot] if around == "backward" else ahead), site, at))
         if lot not in sums:
             raise UnknownThing(f"There is no lot {lot} in the ledger" + (" as it was known then." if known is not None else "."),
                                kind="lot", id=lot)  # fmt: skip
-        names = {row[0] for row in edge_rows} | {row[1] for row in edge_rows} | {lot}
-        about = _about(reader, queries.store.site, sorted(names))
+        about = {row[0]: row for row in reader.rows(ABOUT, (site, _listed(names)))}
         away = {row[1] for row in line_rows if row[4] in ("ship", "return", "receive")}
-        papers = _papers(reader, queries.store.site, sorted(away))
-        people = _people(
-            reader, queries.store.site, sorted({row[7] for row in edge_rows} | {row[2] for row in line_rows})
+        papers = _papers(reader, site, away)
+        people: dict[int, str] = dict(
+            reader.rows(PEOPLE, (site, _listed({row[7] for row in edge_rows} | {row[2] for row in line_rows})))
         )
     nodes = [
         _lot(name, about.get(name), sums.get(name), label, papers, line_rows if name == lot else ())
@@ -210,6 +231,24 @@ def load(
             held[2] = origin
     edges, lost = _settled(edge_rows, taken, people)
     return LotGraph.build(nodes, edges, [*leaves, *lost])
+
+
+def _ahead(rows: Iterable[tuple[Any, ...]], lot: str) -> set[str]:
+    """The lot and all that was made with it, from the edges around it."""
+    children: dict[str, list[str]] = {}
+    for row in rows:
+        children.setdefault(row[0], []).append(row[1])
+    found, waiting = {lot}, [lot]
+    while waiting:
+        new = [child for child in children.get(waiting.pop(), ()) if child not in found]
+        found.update(new)
+        waiting += new
+    return found
+
+
+def _listed(items: Iterable[Any]) -> str:
+    """A list as one value for the database."""
+    return json.dumps(sorted(items))
 
 
 def _settled(
@@ -268,38 +307,12 @@ def _chunks(items: Sequence[Any]) -> Iterable[Sequence[Any]]:
         yield items[start : start + _CHUNK]
 
 
-def _about(reader: Reader, site: str, names: Sequence[str]) -> dict[str, tuple[Any, ...]]:
-    t = lots.c
-    query = select(t.lot, t.kind, t.item, t.flavour, t.design, t.portion, t.day, t.supplier, t.supplier_lot)
-    found: dict[str, tuple[Any, ...]] = {}
-    for part in _chunks(names):
-        frame = reader.frame(query.where(t.site == site, t.lot.in_(list(part))))
-        found.update({row[0]: row for row in frame.itertuples(index=False, name=None)})
-    return found
-
-
-def _people(reader: Reader, site: str, positions: Sequence[int]) -> dict[int, str]:
-    found: dict[int, str] = {}
-    for part in _chunks(positions):
-        frame = reader.frame(
-            select(events.c.position, events.c.recorded_by).where(
-                events.c.site == site, events.c.position.in_(list(part))
-            )
-        )
-        found.update({int(p): str(by) for p, by in frame.itertuples(index=False, name=None)})
-    return found
-
-
-def _papers(reader: Reader, site: str, positions: Sequence[int]) -> dict[int, dict[str, Any]]:
+def _papers(reader: Reader, site: str, positions: Iterable[int]) -> dict[int, dict[str, Any]]:
     """What entries of deliveries, returns and receipts say: partner, document, carrier. An amended one is read as amended."""
     found: dict[int, dict[str, Any]] = {}
-    for part in _chunks(positions):
-        frame = reader.frame(
-            select(events.c.position, events.c.payload).where(events.c.site == site, events.c.position.in_(list(part)))
-        )
-        for position, payload in frame.itertuples(index=False, name=None):
-            data = json.loads(payload)
-            found[int(position)] = data["data"] if "data" in data and "origin" in data else data
+    for position, payload in reader.rows(PAYLOADS, (site, _listed(positions))):
+        data = json.loads(payload)
+        found[int(position)] = data["data"] if "data" in data and "origin" in data else data
     return found
 
 
