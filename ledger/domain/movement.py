@@ -43,3 +43,22 @@ class Movement:
     note: str = ""
     unexplained_ppm: int = 20_000
     flags: tuple[Flag, ...] = ()
+
+
+def edges(event: Movement) -> list[tuple[str, str, int]]:
+    """(parent lot, child lot, mg of the parent in the child) of one movement.
+
+    A take that names a portion went into that portion only; any other went into every output, in proportion to its mass.
+    """
+    if not event.gives:
+        return []
+    found: dict[tuple[str, str], int] = {}
+    for t in event.takes:
+        into = [g for g in event.gives if not t.portion or g.portion == t.portion]
+        whole = sum(g.mass_mg for g in into)
+        for g in into:
+            if t.lot == g.lot:
+                continue
+            part = t.mass_mg * g.mass_mg // whole if whole else 0
+            found[t.lot, g.lot] = found.get((t.lot, g.lot), 0) + part
+    return [(parent, child, mass) for (parent, child), mass in found.items()]

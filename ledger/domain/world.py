@@ -15,7 +15,7 @@ from ledger.domain.books.book import Book
 from ledger.domain.books.entries import STEPS
 from ledger.domain.books.events import BOOK_EVENTS
 from ledger.domain.lots.events import LotReceived, LotsHeld, LotsReleased
-from ledger.domain.movement import Movement
+from ledger.domain.movement import Movement, edges
 from ledger.domain.papers import paper_of
 from ledger.domain.parts import Give, Take
 from ledger.domain.postings import Posting, iso_week, postings
@@ -226,9 +226,10 @@ class World:
                     self.dirty_lots.add(code)
         elif isinstance(event, FlagAnswered):
             self._answer(event, position)
-        paper = paper_of(event)
-        if paper is not None:
-            self.papers[paper[0], paper[1]] = position
+        if effects.movement is None:
+            paper = paper_of(event)
+            if paper is not None:
+                self.papers[paper[0], paper[1]] = position
         return effects
 
     def _open(self, event: BatchOpened, position: int, at: str) -> None:
@@ -397,20 +398,3 @@ def _put(lot: Lot, give: Give, sign: int, made: bool) -> None:
         lot.made_mg += sign * give.mass_mg
         lot.made_pieces += sign * give.pieces
         lot.made_packs += sign * give.packs
-
-
-def edges(event: Movement) -> list[tuple[str, str, int]]:
-    """(parent lot, child lot, mg of the parent in the child) of one movement.
-
-    A take that names a portion went into that portion only; any other went into every output, in proportion to its mass.
-    """
-    found: dict[tuple[str, str], int] = {}
-    for t in event.takes:
-        into = [g for g in event.gives if not t.portion or g.portion == t.portion]
-        whole = sum(g.mass_mg for g in into)
-        for g in into:
-            if t.lot == g.lot:
-                continue
-            part = t.mass_mg * g.mass_mg // whole if whole else 0
-            found[t.lot, g.lot] = found.get((t.lot, g.lot), 0) + part
-    return [(parent, child, mass) for (parent, child), mass in found.items()]

@@ -50,8 +50,9 @@ class Replay(World):
                 yield from record(site, position, effects)
                 if effects.edges:
                     self.edges_new.extend(rows.edge_rows(site, position, effects))
-            self.book_new.extend(rows.book_rows(site, entry))
-            self.papers_new.extend(rows.paper_rows(site, entry))
+            else:
+                self.book_new.extend(rows.book_rows(site, entry))
+                self.papers_new.extend(rows.paper_rows(site, entry))
             if progress is not None and (position % 2000 == 0 or position == whole):
                 progress(position, whole)
 

@@ -152,11 +152,13 @@ class SqlWorld(World):
         position = entry.position
         if effects.movement is not None:
             self.postings_new.extend(rows.posting_rows(self.site, position, effects))
-            self.edges_new.extend(rows.edge_rows(self.site, position, effects))
+            if effects.edges:
+                self.edges_new.extend(rows.edge_rows(self.site, position, effects))
+        else:
+            self.book_new.extend(rows.book_rows(self.site, entry))
+            self.papers_new.extend(rows.paper_rows(self.site, entry))
         if effects.closed:
             self.closings.append((position, self.site, effects.closed))
-        self.book_new.extend(rows.book_rows(self.site, entry))
-        self.papers_new.extend(rows.paper_rows(self.site, entry))
 
     def flush(self) -> None:
         """Hand every queued row to the unit, which writes them with the events."""

@@ -64,7 +64,7 @@ def test_hands_and_ingredients_pay_for_the_portions_by_mass(bench):
 def test_a_colour_that_went_into_one_portion_is_no_parent_of_the_other(bench):
     takes = (*cook().takes, Take(lot="RED-1", mass_mg=3_000, portion="white"))
     bench.do(cook(takes=takes))
-    from ledger.domain.world import edges
+    from ledger.domain.movement import edges
 
     found = {(a, b) for a, b, _ in edges(bench.world.log[bench.position].event)}
     assert ("RED-1", f"{BATCH}-C2") in found
