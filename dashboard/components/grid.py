@@ -51,7 +51,7 @@ class Col:
 
     kind: `text`, `number` (set to the right, compared as a number), `do` (buttons; the row holds the keys of `buttons` to show).
     link: an address with `{column}` for values of the row. buttons: key -> (word, form address with `{column}`).
-    editable: a cell may be typed into. width: least width in px (0: from what stands in it).
+    editable: a cell may be typed into. width: least width in px (0: from what stands in it). extra: further properties of AG Grid's column.
     """
 
     name: str
@@ -62,6 +62,7 @@ class Col:
     buttons: Mapping[str, tuple[str, str]] | None = None
     editable: bool = False
     width: int = 0
+    extra: Mapping[str, Any] | None = None
 
 
 def script_address() -> str:
@@ -129,7 +130,7 @@ def _definition(col: Col, rows: Sequence[Row], leading: str) -> dict[str, Any]:
             "cellRendererParams": {"href": col.link},
             "suppressKeyboardEvent": {"function": "slabTab(params)"},
         }
-    return made
+    return made | dict(col.extra or {})
 
 
 def report_grid(name: str, table: Table, shop: Shop, links: Mapping[str, str] | None = None, key: str = "") -> Any:
