@@ -5,63 +5,32 @@ They stand on pages of their own so that no live update can disturb typing. A wr
 
 from __future__ import annotations
 
-from html import escape
-from urllib.parse import parse_qsl, quote, urlencode, urlsplit
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 
+from dashboard.components.plain_forms import by as by_whom
+from dashboard.components.plain_forms import check, choose, serve, text
 from dashboard.forms.markup import Html, tag
 from ledger import quantities
 from ledger.application import audit_recall
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
-from ledger.errors import BadInput, SlabbookError
+from ledger.errors import BadInput
 from ledger.quantities import mass_text
 from ledger.store.ids import uuid7
 
 router = APIRouter(include_in_schema=False)
 CAUTION = "If people may be harmed, telephone the local food authority first: whom to tell and how fast is decided with them, not by this program."
-STYLE = """main{max-width:34rem;margin:0 auto;padding:1.2rem} form{display:flex;flex-direction:column;gap:1rem;margin-top:1rem}
-label{font-weight:600;display:block} input[type=text],input[type=number],select{font:inherit;font-size:1.2rem;width:100%;min-height:54px;padding:.5rem .9rem;
-border:1.5px solid var(--soft);border-radius:12px;background:var(--card);color:var(--ink)} .check{display:flex;gap:.8rem;align-items:center;min-height:54px}
-.check input{width:28px;height:28px} .choices{display:flex;flex-direction:column;gap:.7rem;margin-top:1rem} .choices a{text-align:center;text-decoration:none} .button{font-size:1.2rem;min-height:62px;width:100%}"""
-THEME = 'try{const t=localStorage.getItem("slabbook.theme")||(matchMedia("(prefers-color-scheme: dark)").matches?"dark":"light");document.documentElement.setAttribute("data-mantine-color-scheme",t)}catch(e){}'
-
-
-def page(title: str, body: str, refusal: str = "", status: int = 200) -> HTMLResponse:
-    """A whole page with one form."""
-    told = tag("p", refusal, class_="refusal", role="alert") if refusal else ""
-    return HTMLResponse(
-        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>{escape(title)}</title>'
-        f'<script>{THEME}</script><link rel="stylesheet" href="/assets/slabbook.css"><style>{STYLE}</style></head><body><main><h1>{escape(title)}</h1>{told}{body}'
-        '<p><a href="/recall">Back to the recall</a></p></main></body></html>',
-        status, headers={"Cache-Control": "no-store"},
-    )  # fmt: skip
-
-
-def _text(name: str, label: str, value: str = "", kind: str = "text", required: bool = False) -> Html:
-    return tag("div", tag("label", label, for_=name), tag("input", id=name, name=name, type=kind, value=value, required=required, autocomplete="off", min="0" if kind == "number" else None))  # fmt: skip
-
-
-def _check(name: str, label: str, on: bool) -> Html:
-    return tag("label", tag("input", type="checkbox", name=name, value="yes", checked=on), label, class_="check")
-
-
-def _choose(name: str, label: str, options: list[tuple[str, str]], value: str) -> Html:
-    shown = [tag("option", words, value=v, selected=v == value) for v, words in options]
-    return tag("div", tag("label", label, for_=name), tag("select", shown, id=name, name=name))
-
-
-def _by(ledger: Ledger, value: str) -> Html:
-    return _choose("by", "Who", [("", "not said"), *[(w.id, w.id) for w in ledger.book().all(e.Worker)]], value)
+BACK = ("/recall", "Back to the recall")
 
 
 def start_form(ledger: Ledger, given: dict[str, str]) -> str:
     """What starts a recall: the lot, why, drill or real."""
     return tag("p", CAUTION, class_="caution") + tag(
-        "form", _text("lot", "Lot (type it or scan it)", given.get("lot", ""), required=True), _text("reason", "Why", given.get("reason", ""), required=True),
-        _check("drill", "This is a drill: every paper says so", given.get("drill", "") == "yes"), _by(ledger, given.get("by", "")),
+        "form", text("lot", "Lot (type it or scan it)", given.get("lot", ""), required=True), text("reason", "Why", given.get("reason", ""), required=True),
+        check("drill", "This is a drill: every paper says so", given.get("drill", "") == "yes"), by_whom(ledger, given.get("by", "")),
         tag("button", "Find and hold everything made with it", type="submit", class_="button"), method="post", action="/recall/start",
     )  # fmt: skip
 
@@ -97,7 +66,7 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
             else []
         )
         parts.append(
-            _choose(
+            choose(
                 "partner",
                 "From" if counters else "Customer",
                 [("", "choose"), *counters, *_customers(ledger)],
@@ -113,7 +82,7 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
             parts.append(tag("p", f"Lot {given['lot']}, {row[0]}: {row[1]} on hand by the books."))
         else:
             parts.append(
-                _choose("lot", "Lot", [("", "choose"), *[(k, f"{k}  {v[0]}, {v[1]}") for k, v in lots.items()]], "")
+                choose("lot", "Lot", [("", "choose"), *[(k, f"{k}  {v[0]}, {v[1]}") for k, v in lots.items()]], "")
             )
     everything = ", empty: all of it" if kind == "destroyed" else ""
     if kind in ("answered", "pulled", "returned") or (kind in POSTS and (row is None or row[2])):
@@ -124,20 +93,20 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
             if kind == "counted"
             else f"Packs{everything}"
         )
-        parts.append(_text("packs", word, given.get("packs", ""), "number", required=kind == "returned"))
+        parts.append(text("packs", word, given.get("packs", ""), "number", required=kind == "returned"))
     if kind in ("counted", "destroyed") and (row is None or not row[2]):
         parts.append(
-            _text(
+            text(
                 "mass",
                 f"{'Found' if kind == 'counted' else 'Weight'}, such as 2.4 kg{everything}",
                 given.get("mass", ""),
             )
         )
     if kind == "returned":
-        parts.append(_text("refund", f"Paid back ({ledger.book().site().currency})", given.get("refund", "")))
+        parts.append(text("refund", f"Paid back ({ledger.book().site().currency})", given.get("refund", "")))
     parts += [
-        _text("text", "Note", given.get("text", "")),
-        _by(ledger, given.get("by", "")),
+        text("text", "Note", given.get("text", "")),
+        by_whom(ledger, given.get("by", "")),
         tag("button", "Write it down", type="submit", class_="button"),
     ]
     return tag("form", *parts, method="post", action=f"/recall/{quote(code)}/note")
@@ -170,7 +139,7 @@ def close_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
     drill = audit_recall.the_recall(ledger, code).started.drill
     return tag(
         "form", tag("p", "The figures are worked out now and kept with the closing entry; the report can be printed at any time after."),
-        _check("release", "Let the held lots go again", given.get("release", "yes" if drill else "") == "yes"), _by(ledger, given.get("by", "")),
+        check("release", "Let the held lots go again", given.get("release", "yes" if drill else "") == "yes"), by_whom(ledger, given.get("by", "")),
         tag("button", f"Close {code}", type="submit", class_="button"), method="post", action=f"/recall/{quote(code)}/close",
     )  # fmt: skip
 
@@ -214,26 +183,10 @@ def _act(ledger: Ledger, what: str, code: str, given: dict[str, str]) -> str:
 
 
 async def _serve(request: Request, what: str, code: str = "") -> Response:
-    from starlette.concurrency import run_in_threadpool
+    def act(ledger: Ledger, given: dict[str, str]) -> str:
+        return f"/recall?recall={_act(ledger, what, code, given)}"
 
-    ledger: Ledger = request.app.state.ledger
-    given = dict(request.query_params)
-    refusal = ""
-    try:
-        if request.method == "POST":
-            origin, host = request.headers.get("origin"), request.headers.get("host", "")
-            if origin and urlsplit(origin).netloc != host:
-                return page("Not from here", "", f"A page of {origin} may not write here.", 403)
-            given = dict(parse_qsl((await request.body()).decode("utf-8", "replace")))
-            try:
-                done = await run_in_threadpool(_act, ledger, what, code, given)
-                return RedirectResponse(f"/recall?recall={done}", 303)
-            except SlabbookError as error:
-                refusal = error.message
-        title, body = await run_in_threadpool(_form, ledger, what, code, given)
-    except SlabbookError as error:
-        return page("This form cannot be opened", "", error.message, 404)
-    return page(title, body, refusal, 422 if refusal else 200)
+    return await serve(request, lambda ledger, given: _form(ledger, what, code, given), act, BACK)
 
 
 @router.api_route("/recall/start", methods=["GET", "POST"])

@@ -5,26 +5,23 @@ They go into the one table that is edited, never into the log, and no API answer
 
 from __future__ import annotations
 
-from html import escape
 from typing import Any
-from urllib.parse import parse_qsl, urlencode, urlsplit
+from urllib.parse import urlencode
 
 from dash import html
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 
 from dashboard.components.parts import empty, table_of
+from dashboard.components.plain_forms import serve, text
 from dashboard.forms.markup import tag
 from ledger.application.contacts import KINDS, erase_contact, set_contact
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
-from ledger.errors import SlabbookError, UnknownThing
+from ledger.errors import UnknownThing
 
 router = APIRouter(include_in_schema=False)
-STYLE = """main{max-width:34rem} form{display:flex;flex-direction:column;gap:1rem;margin:1rem 0} label{font-weight:600;display:block}
-input{font:inherit;font-size:1.2rem;width:100%;min-height:54px;padding:.5rem .9rem;border:1.5px solid var(--soft);border-radius:12px;background:var(--card);color:var(--ink)}"""
-THEME = 'try{const t=localStorage.getItem("slabbook.theme")||(matchMedia("(prefers-color-scheme: dark)").matches?"dark":"light");document.documentElement.setAttribute("data-mantine-color-scheme",t)}catch(e){}'
+BACK = ("/book?kind=contacts", "Back to the book")
 
 
 def contact_rows(ledger: Ledger) -> list[dict[str, str]]:
@@ -34,7 +31,8 @@ def contact_rows(ledger: Ledger) -> list[dict[str, str]]:
     for kind, things in (("shop", book.all(e.Site)), ("worker", book.all(e.Worker)), ("partner", book.all(e.Partner))):
         for thing in things:
             if not any(
-                other == thing.id and (k == kind or (kind == "partner" and k not in ("worker", "shop"))) for k, other in found
+                other == thing.id and (k == kind or (kind == "partner" and k not in ("worker", "shop")))
+                for k, other in found
             ):
                 found[(kind, thing.id)] = {"kind": kind, "id": thing.id, "name": "", "address": "", "phone": ""}
     return [found[key] for key in sorted(found)]
@@ -62,20 +60,6 @@ def _who(row: dict[str, str]) -> str:
     return urlencode({"kind": row["kind"], "id": row["id"]})
 
 
-def _page(title: str, body: str, refusal: str = "", status: int = 200) -> HTMLResponse:
-    told = tag("p", refusal, class_="refusal", role="alert") if refusal else ""
-    return HTMLResponse(
-        f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>{escape(title)}</title>'
-        f'<script>{THEME}</script><link rel="stylesheet" href="/assets/slabbook.css"><style>{STYLE}</style></head><body><main><h1>{escape(title)}</h1>{told}{body}'
-        '<p><a href="/book?kind=contacts">Back to the book</a></p></main></body></html>',
-        status, headers={"Cache-Control": "no-store"},
-    )  # fmt: skip
-
-
-def _field(name: str, label: str, value: str, required: bool = False) -> str:
-    return tag("div", tag("label", label, for_=name), tag("input", id=name, name=name, value=value, required=required, autocomplete="off"))  # fmt: skip
-
-
 def _form(ledger: Ledger, erase: bool, given: dict[str, str]) -> tuple[str, str]:
     kind, id = given.get("kind", ""), given.get("id", "")
     row = next((r for r in contact_rows(ledger) if r["kind"] == kind and r["id"] == id), None)
@@ -86,7 +70,7 @@ def _form(ledger: Ledger, erase: bool, given: dict[str, str]) -> tuple[str, str]
         return f"Erase the name of {id}?", tag("form", tag("p", words, class_="caution"), tag("button", "Erase for good", type="submit", class_="button"), method="post", action=f"/contact/erase?{_who(row)}")  # fmt: skip
     shown = {**row, **given}
     return f"Name of {kind} {id}", tag(
-        "form", _field("name", "Name", shown["name"], True), _field("address", "Address", shown["address"]), _field("phone", "Telephone", shown["phone"]),
+        "form", text("name", "Name", shown["name"], required=True), text("address", "Address", shown["address"]), text("phone", "Telephone", shown["phone"]),
         tag("button", "Keep it", type="submit", class_="button"), method="post", action=f"/contact?{_who(row)}",
     )  # fmt: skip
 
@@ -100,26 +84,11 @@ def _act(ledger: Ledger, erase: bool, given: dict[str, str]) -> None:
 
 
 async def _serve(request: Request, erase: bool) -> Response:
-    ledger: Ledger = request.app.state.ledger
-    given = dict(request.query_params)
-    refusal = ""
-    try:
-        if request.method == "POST":
-            origin, host = request.headers.get("origin"), request.headers.get("host", "")
-            if origin and urlsplit(origin).netloc != host:
-                return _page("Not from here", "", f"A page of {origin} may not write here.", 403)
-            given |= dict(parse_qsl((await request.body()).decode("utf-8", "replace"), keep_blank_values=True))
-            try:
-                await run_in_threadpool(_act, ledger, erase, given)
-                return RedirectResponse("/book?kind=contacts", 303)
-            except UnknownThing:
-                raise
-            except SlabbookError as error:
-                refusal = error.message
-        title, body = await run_in_threadpool(_form, ledger, erase, given)
-    except SlabbookError as error:
-        return _page("This form cannot be opened", "", error.message, 404)
-    return _page(title, body, refusal, 422 if refusal else 200)
+    def act(ledger: Ledger, given: dict[str, str]) -> str:
+        _act(ledger, erase, given)
+        return BACK[0]
+
+    return await serve(request, lambda ledger, given: _form(ledger, erase, given), act, BACK)
 
 
 @router.api_route("/contact", methods=["GET", "POST"])
