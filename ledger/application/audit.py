@@ -208,23 +208,23 @@ def lot_report(ledger: Ledger, typed: str, known: int | str | None = None) -> Re
     return Report("lot", f"Lot {lot}", on.as_of, said, tables, (), on.shop)
 
 
-def explained(on: Basis) -> dict[tuple[str, str], int]:
-    """Losses on record by (batch, step): boiled off and binned by cause, mg, less the mains water that went in."""
-    frame = on.queries.balances(["batch", "step"], kinds=["air", "scrap", "water"], known=on.known)
-    return {
-        (str(b), str(s)): int(m) for b, s, m in zip(frame["batch"], frame["step"], frame["mass_mg"], strict=True) if b
-    }
+def explained(on: Basis, graph: LotGraph) -> dict[tuple[str, str], int]:
+    """Losses on record by (batch, step) of the graph: boiled off and binned by cause, mg, less the mains water that went in."""
+    batches = sorted({edge.batch for edge in graph.edges} - {""})
+    frame = on.queries.balances(["batch", "step"], batches=batches, kinds=["air", "scrap", "water"], known=on.known)
+    return {(str(b), str(s)): int(m) for b, s, m in zip(frame["batch"], frame["step"], frame["mass_mg"], strict=True)}
 
 
 def _leaks(on: Basis, graph: LotGraph, lot: str) -> pd.DataFrame:
-    return leaks(graph, lot, explained_mg=explained(on))
+    return leaks(graph, lot, explained_mg=explained(on, graph))
 
 
 def leaks_report(ledger: Ledger, typed: str, known: int | str | None = None, tolerance: float = 0.005) -> Report:
     """The batches and steps where a lot's mass leaks beyond what is usual for the step, worst first."""
     on = basis(ledger, known)
     lot = find(on.queries, typed).lots[0]
-    frame = leaks(graph_of(on, lot, "recall"), lot, tolerance_share=tolerance, explained_mg=explained(on))
+    graph = graph_of(on, lot, "recall")
+    frame = leaks(graph, lot, tolerance_share=tolerance, explained_mg=explained(on, graph))
     said = (
         f"{len(frame)} steps that used {lot} differ from their usual by more than {tolerance:.1%} of what went in; the worst is "
         f"{frame['step'][0]} of batch {frame['batch'][0]}." if len(frame) else f"No step that used {lot} leaks beyond its usual."

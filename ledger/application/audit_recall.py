@@ -207,7 +207,7 @@ def report(ledger: Ledger, recall: str = "", known: int | str | None = None) -> 
         words = f"No notice yet: {error.message}"
     return audit_report(
         worked.recall, worked.graph, now=asked, site=on.site.name, parties=worked.parties,
-        record=_record(worked), head=head, notice=words, system=on.shop.units, explained_mg=explained(on),
+        record=_record(worked), head=head, notice=words, system=on.shop.units, explained_mg=explained(on, worked.graph),
     )  # fmt: skip
 
 

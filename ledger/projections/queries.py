@@ -101,11 +101,12 @@ class Queries:
 
     def balances(
         self, by: Sequence[str], first_week: str | None = None, last_week: str | None = None, *, known: int | None = None,
-        kinds: Sequence[str] | None = None, flavour: str | None = None, batch: str | None = None,
+        kinds: Sequence[str] | None = None, flavour: str | None = None, batch: str | None = None, batches: Sequence[str] | None = None,
     ) -> pd.DataFrame:  # fmt: skip
-        """Sums of all measures grouped by posting columns (`week`, `flavour`, `step`, `kind`, `account`, ...), over weeks."""
+        """Sums of all measures grouped by posting columns (`week`, `flavour`, `step`, `kind`, `account`, ...), over weeks or batches."""
         return whole(self._frame(
-            ask.balances(tuple(by)), **span(first_week, last_week), known=known, kinds=kinds, flavour=flavour, batch=batch
+            ask.balances(tuple(by)), **span(first_week, last_week), known=known, kinds=kinds, flavour=flavour, batch=batch,
+            batches=batches,
         ))  # fmt: skip
 
     def weekly(

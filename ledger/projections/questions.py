@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Integer, Table, and_, bindparam, case, func, or_, select
+from sqlalchemy import Integer, Table, and_, bindparam, case, func, literal_column, or_, select
 
 from ledger.domain.world import ALWAYS
 from ledger.projections.ask import Question, no_site
@@ -72,6 +72,7 @@ def weeks_of(table: Table) -> dict[str, Any]:
 
 _LINES: dict[str, Any] = weeks_of(postings) | equal(postings, "account", "flavour", "week") | {
     "batch": in_batch(postings, bindparam("batch")),
+    "batches": and_(among(postings.c.batch, "batches"), postings.c.batch != literal_column("''")),
     "lot": and_(postings.c.account == bindparam("lot"), on_a_lot()),
     "kinds": among(postings.c.kind, "kinds"),
     "steps": among(postings.c.step, "steps"),
