@@ -13,13 +13,14 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from ledger.domain.amended import as_then, new_codes, no_loose_lot
 from ledger.domain.batch import commands as bc
 from ledger.domain.batch.events import BatchOpened
 from ledger.domain.derive import derive
 from ledger.domain.lots.commands import ReceiveLot
 from ledger.domain.lots.events import LotReceived
 from ledger.domain.movement import Movement
-from ledger.domain.parts import Flag, Give, Loss, Take
+from ledger.domain.parts import Flag
 from ledger.domain.season.events import RecallStarted
 from ledger.domain.state import Batch, Lot, Recorded, State
 from ledger.domain.world import add_to
@@ -151,6 +152,8 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
     if isinstance(command, bc.OpenBatch) and isinstance(record.event, BatchOpened):
         return _amend_opening(command, record, state)
     before = Before(state, record)
+    if isinstance(command, bc.StepCommand) and isinstance(record.event, Movement):
+        command = new_codes(command, record.event, state)
     stated = decide(command, before)
     if not stated:
         return []
@@ -166,50 +169,12 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
             origin=cmd.origin,
         )
     if isinstance(new, Movement):
-        kept = _as_then(new, record.event)
+        kept = as_then(new, record.event)
         new = derive(kept, before) if kept != new else new
-        _no_loose_lot(record, new, state)
+        no_loose_lot(record, new, state)
     if new == record.event:
         return []
     return cascade(record, new, state)
-
-
-def _as_then(new: Movement, old: Movement) -> Movement:
-    """The new entry with what an amendment does not mean to touch: rates and dry shares as they stood then, and words said for the same figure."""
-    rates = {w.worker: w.rate for w in old.work}
-    order = list(rates)
-    work = sorted(new.work, key=lambda w: order.index(w.worker) if w.worker in rates else len(order))
-    solids = {t.lot: t.solids_ppm for t in old.takes}
-    parts: list[Take | Give | Loss] = [*old.takes, *old.gives, *old.losses]
-    said = {_figure(x): x.entered for x in parts}
-    takes = (replace(t, solids_ppm=solids.get(t.lot, t.solids_ppm)) for t in new.takes)
-    return replace(
-        new, work=tuple(replace(w, rate=rates.get(w.worker, w.rate)) for w in work),
-        takes=tuple(replace(t, entered=said.get(_figure(t), t.entered)) for t in takes),
-        gives=tuple(replace(g, entered=said.get(_figure(g), g.entered)) for g in new.gives),
-        losses=tuple(replace(x, entered=said.get(_figure(x), x.entered)) for x in new.losses),
-    )  # fmt: skip
-
-
-def _figure(part: Take | Give | Loss) -> tuple[str, str, int]:
-    where = part.cause if isinstance(part, Loss) else part.lot
-    return type(part).__name__, where, part.mass_mg
-
-
-def _no_loose_lot(record: Recorded, new: Movement, state: State) -> None:
-    """A portion, log or rods added to a closed batch would be left lying: nothing after the closing can take it."""
-    batch = state.batch(new.batch) if new.batch else None
-    if batch is None or batch.status != "closed":
-        return
-    had = {g.lot for g in record.event.gives}
-    added = [g for g in new.gives if g.lot not in had and g.kind in ("mass", "log", "rods")]
-    if added:
-        told = ", ".join(f"{g.portion or g.kind} {mass_text(g.mass_mg)}" for g in added)
-        raise StepsInTheWay(
-            f"Batch {batch.batch} is closed, so {told} added to its {new.step} could go nowhere. Void the closing first, then add it here, "
-            "amend the step that used it, and close the batch again.",
-            batch=batch.batch, steps=["close"],
-        )  # fmt: skip
 
 
 def _word(event: Any) -> str:

@@ -59,6 +59,12 @@ def test_a_portion_that_was_pulled_is_not_taken_out_and_the_pull_is_named(bench)
     assert len(error.steps) == 1
 
 
+def test_a_portion_added_never_gets_the_code_of_one_taken_out(bench):
+    amend(bench, cook(gives=(poured(f"{BATCH}-C1", 9 * KG, "clear"), poured("", 6_100_000, "red"))))
+    assert bench.lot(f"{BATCH}-C3").portion == "red"
+    assert (bench.lot(f"{BATCH}-C2").portion, bench.lot(f"{BATCH}-C2").mass_mg) == ("white", 0)
+
+
 def test_a_portion_renamed_is_known_by_its_new_name(bench):
     amend(
         bench,
