@@ -11,6 +11,7 @@ from dashboard.components.parts import choose, empty, report_table, sentence, ta
 from dashboard.page import Asked, Page, address, register
 from ledger.application import audit, audit_label
 from ledger.application.ledger import Ledger
+from ledger.application.reports_types import Report
 from ledger.errors import SlabbookError
 from ledger.trace.label_sheets import SHEETS
 from ledger.trace.queries import find
@@ -39,6 +40,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     if found.kind == "lot":
         story = audit.lot_report(ledger, found.mark, known)
         parts += [html.H2(story.title), *sentence(story), actions(found.mark)]
+        parts.append(checkable(story))
         tables = story.tables
         parts.append(report_table(tables["balance"], story.shop))
         parts.append(report_table(tables["story"], story.shop, most=60))
@@ -87,6 +89,14 @@ def actions(lot: str) -> Any:
             ),
         ],
         className="actions",
+    )
+
+
+def checkable(report: Report) -> Any:
+    """The tree's size and root at the entry the report stands on, as a stranger's proof names them."""
+    at = report.as_of
+    return html.P(
+        ["Checkpoint of this answer: ", html.Code(f"{at.position}:{at.root}", style={"overflowWrap": "anywhere"})], className="quiet"
     )
 
 

@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 from ledger.application.ledger import Ledger
+from ledger.application.reports_types import basis
 from ledger.errors import BadInput
 from ledger.store.canonical import line_of
 from ledger.trace.proof import Proof, TreeHead, make_proof
 from ledger.trace.queries import entries_of_lot, find
 
 
-def proof(ledger: Ledger, asked: str, *, earlier: TreeHead | None = None) -> Proof:
+def proof(ledger: Ledger, asked: str, *, earlier: TreeHead | None = None, known: int | str | None = None) -> Proof:
     """The proof of an entry (its number) or of a lot (every entry that ever moved it, corrected or not).
 
-    Raises UnknownThing for no such lot, BadInput for no such entry or an earlier head this ledger does not begin with.
+    known: in the ledger as it was at an entry or at the end of a day, so that it ends in the very root that a report of then carries; entries
+    made later are not in it. Raises UnknownThing for no such lot, BadInput for no such entry or an earlier head this ledger does not begin with.
     """
+    at = None if known is None else basis(ledger, known).known
     if asked.strip().isdigit():
         positions, about = [int(asked)], f"entry {int(asked)}"
     else:
         found = find(ledger.queries, asked)
         positions, about = entries_of_lot(ledger.queries, found.lots), f"{found.kind} {found.mark}"
     with ledger.store.read() as reader:
-        leaves = list(reader.leaves())
+        leaves = list(reader.leaves(upto=at))
+        if at is not None and not asked.strip().isdigit():
+            positions = [p for p in positions if p <= at]
+        if not positions:
+            raise BadInput(f"Nothing of {about} was recorded up to entry {at}.", value=asked, limit=at)
         lines = []
         for position in positions:
             if not 1 <= position <= len(leaves):
@@ -29,7 +36,8 @@ def proof(ledger: Ledger, asked: str, *, earlier: TreeHead | None = None) -> Pro
                 )
             event = next(iter(reader.events(after=position - 1, upto=position)))
             lines.append((position, line_of(event)))
-        return make_proof(ledger.store.site, lines, leaves, at=reader.head.recorded_at, earlier=earlier, about=about)
+        last = next(iter(reader.events(after=len(leaves) - 1, upto=len(leaves)))).recorded_at
+        return make_proof(ledger.store.site, lines, leaves, at=last, earlier=earlier, about=about)
 
 
 def read_head(text: str) -> TreeHead:

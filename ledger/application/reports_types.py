@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from ledger.analytics.compare import monday
+from ledger.application.checkpoints import root_at
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
@@ -135,7 +136,7 @@ def basis(ledger: Ledger, known: int | str | None = None) -> Basis:
                 value=known, limit=newest.position,
             )  # fmt: skip
         row = queries.log(positions=[known])
-        as_of = AsOf(known, "" if row.empty else str(row["recorded_at"].iloc[0]))
+        as_of = AsOf(known, "" if row.empty else str(row["recorded_at"].iloc[0]), root_at(queries.store, known))
     book = queries.book()
     site = book.site()
     return Basis(queries, book, as_of, shop_of(book, site), site)

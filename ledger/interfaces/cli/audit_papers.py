@@ -8,8 +8,10 @@ from pathlib import Path
 import click
 
 from ledger.application import audit_epcis, audit_label, audit_proof
-from ledger.application.audit_recall import checkpoint as tree_head
+from ledger.application.checkpoints import checkpoint as tree_head
+from ledger.application.reports_types import basis
 from ledger.interfaces.cli.context import Shop, console, pairs, pass_shop
+from ledger.interfaces.cli.read import KNOWN
 from ledger.trace.allergens import Market
 from ledger.trace.label_sheets import SHEETS
 from ledger.trace.proof import check_proof, proof_from_json, proof_to_json
@@ -95,11 +97,15 @@ def epcis_import(shop: Shop, file: Path, materials: tuple[str, ...], supplier: s
     metavar="SIZE:ROOT",
     help="A checkpoint somebody holds on paper: prove that the ledger still begins with it.",
 )
+@KNOWN
 @OUT
 @pass_shop
-def proof(shop: Shop, entry: str, since: str, out: Path) -> None:
-    """A small file that proves an ENTRY (its number), or all entries of a LOT, to a stranger."""
-    made = audit_proof.proof(shop.ledger, entry, earlier=audit_proof.read_head(since) if since else None)
+def proof(shop: Shop, entry: str, since: str, known: str | None, out: Path) -> None:
+    """A small file that proves an ENTRY (its number), or all entries of a LOT, to a stranger.
+
+    With --as-known it ends in the root that a report of that entry or day carries.
+    """
+    made = audit_proof.proof(shop.ledger, entry, earlier=audit_proof.read_head(since) if since else None, known=known)
     out.write_text(proof_to_json(made), encoding="utf-8")
     console().print(
         f"Proof of {made.about}: {len(made.rows)} entries, written to {out}. Checkpoint {made.head.size}:{made.head.root}",
@@ -108,10 +114,11 @@ def proof(shop: Shop, entry: str, since: str, out: Path) -> None:
 
 
 @click.command("checkpoint")
+@KNOWN
 @pass_shop
-def checkpoint(shop: Shop) -> None:
-    """Size and root of the ledger's tree, to print or send out of the house today."""
-    head = tree_head(shop.ledger)
+def checkpoint(shop: Shop, known: str | None) -> None:
+    """Size and root of the ledger's tree, to print or send out of the house today; or as it was earlier, to hold against an old paper."""
+    head = tree_head(shop.ledger, None if known is None else basis(shop.ledger, known).known)
     console().print(
         f"{head.size}:{head.root}\nLedger {shop.ledger.store.site}, {head.size} entries, the last recorded {head.at}.",
         markup=False,

@@ -9,6 +9,7 @@ import click
 from ledger import quantities
 from ledger.application import audit_recall as ar
 from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
+from ledger.interfaces.cli.read import KNOWN
 from ledger.trace.recall_progress import sum_in_words
 
 CAUTION = (
@@ -157,12 +158,13 @@ def close(shop: Shop, recall: str, release: bool) -> None:
 @click.option("--pdf", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--html", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--csv", type=click.Path(dir_okay=False, path_type=Path))
+@KNOWN
 @pass_shop
-def report(shop: Shop, recall: str, pdf: Path | None, html: Path | None, csv: Path | None) -> None:
-    """The twelve audit questions answered on one printable report."""
+def report(shop: Shop, recall: str, pdf: Path | None, html: Path | None, csv: Path | None, known: str | None) -> None:
+    """The twelve audit questions answered on one printable report, now or as known then, with the tree root of that entry."""
     from ledger.trace import recall_report
 
-    made = ar.report(shop.ledger, recall)
+    made = ar.report(shop.ledger, recall, known)
     paper = "letter" if shop.ledger.book().site().paper == "letter" else "A4"
     if pdf is not None:
         pdf.write_bytes(recall_report.to_pdf(made, paper=paper))

@@ -10,7 +10,9 @@ from pydantic import BaseModel, Field
 
 from ledger import quantities
 from ledger.application import audit, audit_epcis, audit_label, audit_proof, audit_recall
+from ledger.application.checkpoints import checkpoint as tree_head
 from ledger.application.report_text import as_data
+from ledger.application.reports_types import basis
 from ledger.errors import UnknownThing
 from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
 from ledger.interfaces.web_api.commands import out
@@ -81,9 +83,10 @@ def epcis(ledger: TheLedger, asked: Asked, lot: Annotated[str, Query(max_length=
 
 @router.get("/proof", summary="A proof of an entry or a lot for a stranger", response_class=Response)
 def proof(ledger: TheLedger, asked: Asked, of: Annotated[str, Query(min_length=1, max_length=64, description="Entry number or lot")],
-          since: Annotated[str, Query(max_length=100, description="An earlier checkpoint, SIZE:ROOT")] = "") -> Response:  # fmt: skip
-    """The file that `slabbook proof` writes; see docs/verify-without-us.md."""
-    made = _there(lambda: audit_proof.proof(ledger, of, earlier=audit_proof.read_head(since) if since else None))
+          since: Annotated[str, Query(max_length=100, description="An earlier checkpoint, SIZE:ROOT")] = "", known: Known = "") -> Response:  # fmt: skip
+    """The file that `slabbook proof` writes; see docs/verify-without-us.md. With `known` it ends in the root that a report of then carries."""
+    earlier = audit_proof.read_head(since) if since else None
+    made = _there(lambda: audit_proof.proof(ledger, of, earlier=earlier, known=known or None))
     return Response(
         proof_to_json(made),
         media_type="application/json",
@@ -92,9 +95,9 @@ def proof(ledger: TheLedger, asked: Asked, of: Annotated[str, Query(min_length=1
 
 
 @router.get("/checkpoint", summary="Size and root of the ledger's tree")
-def checkpoint(ledger: TheLedger, asked: Asked) -> Plain:
-    """What is printed on reports and sent out of the house."""
-    head = audit_recall.checkpoint(ledger)
+def checkpoint(ledger: TheLedger, asked: Asked, known: Known = "") -> Plain:
+    """What is printed on reports and sent out of the house; with `known`, as it was then."""
+    head = tree_head(ledger, basis(ledger, known).known if known else None)
     return {"size": head.size, "root": head.root, "at": head.at}
 
 
@@ -158,10 +161,17 @@ def start(ledger: TheLedger, given: Annotated[StartIn, Body()]) -> Any:
 
 
 @router.get("/recalls/{recall}", summary="One recall worked out")
-def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf", "html", "csv"] = "json") -> Any:
-    """`form=pdf`, `html` and `csv` are the printable report of the twelve audit questions."""
+def one(
+    recall: str,
+    ledger: TheLedger,
+    asked: Asked,
+    form: Literal["json", "pdf", "html", "csv"] = "json",
+    known: Known = "",
+) -> Any:
+    """`form=pdf`, `html` and `csv` are the printable report of the twelve audit questions. `head` is the tree's at the entry the answer stands on."""
     if form == "json":
-        r = _there(lambda: audit_recall.work(ledger, recall)).recall
+        worked = _there(lambda: audit_recall.work(ledger, recall, known or None))
+        r, head = worked.recall, tree_head(ledger, worked.on.known)
         frames = {
             "accounts": r.accounts,
             "recipients": r.recipients,
@@ -171,12 +181,12 @@ def one(recall: str, ledger: TheLedger, asked: Asked, form: Literal["json", "pdf
             "progress": r.progress.assign(counted=[t.isoformat() if t else None for t in r.progress["counted"]]),
         }
         return {
-            "as_of": asked.position, "recall": r.case.code, "lot": r.case.lot, "drill": r.case.drill, "affected": list(r.affected),
+            "as_of": head.size, "head": {"size": head.size, "root": head.root, "at": head.at}, "recall": r.case.code, "lot": r.case.lot, "drill": r.case.drill, "affected": list(r.affected),
             "score_percent": f"{r.score:.3f}", "unexplained": r.unexplained, "unit": r.score_unit,
             "clock": [{"what": w, "at": at.isoformat()} for w, at in r.clock],
             **{k: [{str(c): (v.item() if hasattr(v, "item") else v) for c, v in row.items()} for row in f.to_dict("records")] for k, f in frames.items()},
         }  # fmt: skip
-    made = _there(lambda: audit_recall.report(ledger, recall))
+    made = _there(lambda: audit_recall.report(ledger, recall, known or None))
     if form == "pdf":
         paper = "letter" if asked.site.paper == "letter" else "A4"
         return Response(to_pdf(made, paper=paper), media_type=PDF)
