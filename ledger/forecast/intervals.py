@@ -4,9 +4,9 @@ Each earlier origin's forecast is held against what came. Its errors are scaled 
 
     sqrt(sum(phi mu + 0.3 phi^2) + 0.06 M^2)
 
-(M the mean of the week or sum, phi the series' dispersion) and the finite-sample quantiles of these scores (Vovk,
-Gammerman and Shafer, *Algorithmic Learning in a Random World*, 2005) make the bands of the next forecast. Sums of
-2, 4 and 8 weeks and the rest of the season are calibrated on their own sums: weekly quantiles do not add up.
+(M the mean of the week or sum, phi the series' dispersion) and the quantiles of these scores make the bands of the next
+forecast (split-conformal: Vovk, Gammerman and Shafer, *Algorithmic Learning in a Random World*, 2005). Sums of 2, 4 and
+8 weeks and the rest of the season are calibrated on their own sums: weekly quantiles do not add up.
 """
 
 from __future__ import annotations
@@ -23,14 +23,17 @@ from ledger.forecast.levels import LEVELS, Levels, season_lengths
 from ledger.forecast.settings import QUANTILES, SPANS
 
 BUCKETS = ((0, 2), (2, 5), (5, 9), (9, 13), (13, 10_000))
-LEAST_ORIGINS = 12
-LEAST_SCORES = 200
-LEAST_SUM_SCORES = 60
-FEW_ORIGINS = 20
+LEAST_SCORES = 40
+"""With fewer scores in the widest pool a band is called a guess."""
+WEIGHT_OF_KIN, WEIGHT_OF_KIN_SUMS, WEIGHT_OF_GUESS = 60.0, 20.0, 5.0
+"""How many scores of its own a group needs to count as much as its wider kin, and the kin as much as a guess."""
+BLOCK_WEEKS = 8
+"""Origins within so many weeks look into the same weeks and count as one draw of the shop's luck."""
 COVERED = 0.75
 """A sum is scored when at least this share of its mean fell in weeks that were not short."""
-UNCALIBRATED_WIDENING = 1.6
 NORMAL = np.array([-1.2816, -0.6745, 0.0, 0.6745, 1.2816])
+GUESS = 1.6 * NORMAL
+"""The band of a shop that has nothing to be calibrated on yet."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +62,7 @@ class Cast:
 class Outcome:
     """What came of a cast: actual, mean, scale of each row's weeks (rows, horizon) and sums (rows, spans + 1)."""
 
+    week: int
     actual: Floats
     mean: Floats
     scale: Floats
@@ -119,6 +123,7 @@ def outcome_of(
     done = (lengths > 0) & (lengths <= known)
     sum_fair = done & (sum_mean > 0) & (sum_mean >= COVERED * sum_whole)
     return Outcome(
+        cast.week,
         actual,
         held,
         scale_of(held, levels.sums @ noise, square),
@@ -132,7 +137,12 @@ def outcome_of(
 
 
 class Bands:
-    """Conformal offsets, in units of the yardstick, per level, kind and horizon, from the outcomes known so far."""
+    """Conformal offsets, in units of the yardstick, per level, kind and horizon, from the outcomes known so far.
+
+    A group's quantiles start from those of its wider kin and are moved by its own scores as far as their number bears:
+    kin (a level and its totals) -> the level at every horizon -> the level at this horizon. All-year and season-only
+    rows are never pooled.
+    """
 
     def __init__(
         self, outcomes: Sequence[Outcome], levels: Levels, horizon: int, elapsed: Sequence[int] | None = None
@@ -150,6 +160,7 @@ class Bands:
             weekly[k, :, :width] = o.score[:, :width]
             sums[k] = np.where(o.lengths <= known, o.sum_score, np.nan)
         self._weekly, self._sums = weekly, sums
+        self._weeks = np.array([o.week for o in outcomes], dtype=np.int64)
         self.week_offsets = np.zeros((rows, horizon, len(QUANTILES)))
         self.sum_offsets = np.zeros((rows, len(SPANS) + 1, len(QUANTILES)))
         for level in range(len(LEVELS)):
@@ -160,24 +171,30 @@ class Bands:
 
     def _fill(self, mine: Bools, level: int, kind: bool, horizon: int) -> None:
         kin = (levels_pair(self.levels.level, level)) & (self.levels.season_only == kind)
-        for low, high in BUCKETS:
-            if low >= horizon:
-                break
-            pools = [self._weekly[:, mine, low:high], self._weekly[:, mine], self._weekly[:, kin]]
-            offsets = self._first_enough(pools, LEAST_SCORES, level, kind)
-            self.week_offsets[mine, low : min(high, horizon)] = offsets
-        for span in range(len(SPANS) + 1):
-            pools = [self._sums[:, mine, span], self._sums[:, kin, span], self._sums[:, kin]]
-            self.sum_offsets[mine, span] = self._first_enough(pools, LEAST_SUM_SCORES, level, kind)
+        for scores, weight in ((self._weekly, WEIGHT_OF_KIN), (self._sums, WEIGHT_OF_KIN_SUMS)):
+            pool = scores[:, kin]
+            if np.isfinite(pool).sum() < LEAST_SCORES:
+                self.uncalibrated.add((LEVELS[level], kind))
+            wide = self._moved(GUESS, pool, WEIGHT_OF_GUESS)
+            wide = self._moved(wide, scores[:, mine], weight)
+            if scores is self._weekly:
+                for low, high in BUCKETS:
+                    if low < horizon:
+                        offsets = self._moved(wide, scores[:, mine, low:high], weight)
+                        self.week_offsets[mine, low : min(high, horizon)] = np.maximum.accumulate(offsets)
+            else:
+                for span in range(len(SPANS) + 1):
+                    offsets = self._moved(wide, scores[:, mine, span], weight)
+                    self.sum_offsets[mine, span] = np.maximum.accumulate(offsets)
 
-    def _first_enough(self, pools: list[Floats], least: int, level: int, kind: bool) -> Floats:
-        for pool in pools if self.origins else []:
-            flat = pool.reshape(self.origins, -1)
-            known = np.isfinite(flat)
-            if known.any(axis=1).sum() >= LEAST_ORIGINS and known.sum() >= least:
-                return conformal_offsets(flat)
-        self.uncalibrated.add((LEVELS[level], kind))
-        return NORMAL * UNCALIBRATED_WIDENING
+    def _moved(self, start: Floats, pool: Floats, weight: float) -> Floats:
+        """Quantiles moved from ``start``, which counts as ``weight`` scores, towards those of a pool."""
+        flat = pool.reshape(self.origins, -1) if self.origins else np.zeros((0, 1))
+        count = int(np.isfinite(flat).sum())
+        if not count:
+            return start
+        out: Floats = (count * conformal_offsets(flat, self._weeks) + weight * start) / (count + weight)
+        return out
 
 
 def levels_pair(level: NDArray[np.int64], wanted: int) -> Bools:
@@ -186,24 +203,41 @@ def levels_pair(level: NDArray[np.int64], wanted: int) -> Bools:
     return out
 
 
-def conformal_offsets(scores: Floats) -> Floats:
-    """Quantiles of scores (origins x anything, NaN where unknown) with the finite-sample step outwards.
+def conformal_offsets(scores: Floats, weeks: NDArray[np.int64]) -> Floats:
+    """Quantiles of scores (origins x anything, NaN where unknown), widened for the luck that all rows of a date share.
 
-    While there are few origins, each side is widened by half of the spread between origins' mean scores, because all
-    series of one date share its luck: with k origins by 0.5 z sd sqrt(1 + 2/k).
+    Scores of one time are not independent: a wet Advent hits every flavour and every horizon that looks into it. So the
+    part of the scores' variance that lies between origins counts as known from as many draws as there are blocks of
+    eight weeks, not as there are scores, and is widened as a Student t prediction of that many draws would be.
+
+    Args:
+        scores: shape (origins, rows).
+        weeks: number of each origin's week.
     """
-    flat = np.sort(scores[np.isfinite(scores)])
-    count = flat.size
-    ranks = [np.floor((count + 1) * p) if p < 0.5 else np.ceil((count + 1) * p) for p in QUANTILES]
-    out = flat[np.clip(np.array(ranks, dtype=np.int64) - 1, 0, count - 1)]
-    out[QUANTILES.index(0.5)] = np.median(flat)
     known = np.isfinite(scores)
+    flat = np.sort(scores[known])
+    out: Floats = np.interp(QUANTILES, (np.arange(flat.size) + 0.5) / flat.size, flat)
     counts = known.sum(axis=1)
-    origins = int((counts > 0).sum())
-    if 2 <= origins < FEW_ORIGINS:
-        means = np.where(known, scores, 0.0).sum(axis=1)[counts > 0] / counts[counts > 0]
-        out = out + 0.5 * NORMAL * float(np.std(means, ddof=1)) * np.sqrt(1 + 2 / origins)
-    return np.maximum.accumulate(out)
+    had = counts > 0
+    means = np.where(known, scores, 0.0).sum(axis=1)[had] / counts[had]
+    spread = float(np.var(flat))
+    if spread <= 0:
+        return out
+    shared = min(float(np.var(means)) / spread, 1.0)
+    draws = len(np.unique(weeks[had] // BLOCK_WEEKS))
+    middle = out[QUANTILES.index(0.5)]
+    widened: Floats = middle + (out - middle) * np.sqrt(1 + shared * (t_widening(draws) ** 2 - 1))
+    return widened
+
+
+def t_widening(draws: int) -> float:
+    """How much wider an 80 % prediction from so many draws is than with the spread known.
+
+    sqrt(1 + 1/n) t(n - 1) / z; the quantile of t by Abramowitz and Stegun 1964, formula 26.7.5.
+    """
+    z, free = float(NORMAL[-1]), max(draws - 1, 2)
+    t = z + (z**3 + z) / (4 * free) + (5 * z**5 + 16 * z**3 + 3 * z) / (96 * free**2)
+    return t / z * float(np.sqrt(1 + 1 / max(draws, 1)))
 
 
 def quantiles_from(mean: Floats, scale: Floats, offsets: Floats) -> Floats:

@@ -18,7 +18,7 @@ from ledger.forecast import Backtest, DemandHistory, FixedHistory, backtest, for
 from ledger.forecast.baselines import easter_aligned_naive, seasonal_naive
 from ledger.forecast.calendar import week_number
 from ledger.forecast.history import build_panel
-from ledger.forecast.intervals import conformal_offsets
+from ledger.forecast.intervals import conformal_offsets, t_widening
 from tests.forecast.simulators import feast_shapes, other_forms
 from tests.forecast.simulators.shop import SimulatedShop
 
@@ -131,20 +131,30 @@ def test_a_moved_easter_is_followed() -> None:
     assert np.abs((said - came) * fair).sum() < 0.70 * unaligned
 
 
-def test_conformal_offsets_take_the_finite_sample_step_outwards() -> None:
-    """99 scores 1..99: ranks floor(100 x .1) = 10 and ceil(100 x .9) = 90 (Vovk et al. 2005); 33 origins, no widening."""
-    scores = np.arange(1.0, 100.0).reshape(33, 3)
-    np.testing.assert_array_equal(conformal_offsets(scores), [10, 25, 50, 75, 90])
+def test_conformal_offsets_are_the_quantiles_of_scores_that_share_no_luck() -> None:
+    """99 scores 1..99, no date better than another: 10, 25, 50, 75 and 90 of a hundred, at plotting positions."""
+    scores = np.stack([np.arange(1.0, 34), np.arange(66.0, 33, -1), np.array([*range(67, 100, 2), *range(68, 99, 2)])])
+    told = conformal_offsets(scores.T, np.arange(33) * 8)
+    np.testing.assert_allclose(told, [10.4, 25.25, 50, 74.75, 89.6], rtol=0.01)
 
 
-def test_few_origins_widen_the_band_by_their_common_shock() -> None:
-    calm = np.tile(np.linspace(-1, 1, 41), (12, 1))
-    shaken = calm + np.linspace(-2, 2, 12)[:, None]
-    plain, wide = conformal_offsets(calm), conformal_offsets(shaken)
-    spread = np.std(np.linspace(-2, 2, 12), ddof=1)
-    flat = np.sort(shaken.ravel())
-    assert wide[-1] == pytest.approx(flat[int(np.ceil(493 * 0.9)) - 1] + 0.5 * 1.2816 * spread * np.sqrt(1 + 2 / 12))
-    assert plain[-1] == pytest.approx(np.sort(calm.ravel())[int(np.ceil(493 * 0.9)) - 1])
+def test_luck_that_all_rows_of_a_date_share_counts_once_a_block_of_weeks() -> None:
+    """Scores that differ between dates only: 7 blocks are 7 draws, and the band is a Student t prediction from them."""
+    dates = np.linspace(-2, 2, 28)
+    shaken = np.tile(dates[:, None], (1, 41))
+    weeks = np.arange(28) * 2
+    plain = np.interp([0.1, 0.9], (np.arange(28 * 41) + 0.5) / (28 * 41), np.sort(shaken.ravel()))
+    wide = conformal_offsets(shaken, weeks)
+    np.testing.assert_allclose(wide[[0, -1]], plain * t_widening(7), rtol=1e-9)
+    calm = np.tile(np.linspace(-1, 1, 41), (28, 1))
+    edge = np.interp(0.9, (np.arange(28 * 41) + 0.5) / (28 * 41), np.sort(calm.ravel()))
+    assert conformal_offsets(calm, weeks)[-1] == pytest.approx(edge)
+
+
+@pytest.mark.parametrize(("draws", "quantile"), [(4, 1.6377), (7, 1.4398), (13, 1.3562), (31, 1.3104)])
+def test_the_widening_follows_the_published_quantiles_of_t(draws: int, quantile: float) -> None:
+    """t at 0.90 with 3, 6, 12 and 30 degrees of freedom: any printed table (Fisher and Yates 1963, table III)."""
+    assert t_widening(draws) == pytest.approx(quantile / 1.2816 * np.sqrt(1 + 1 / draws), rel=0.01)
 
 
 def test_a_backtest_without_origins_is_refused() -> None:
