@@ -25,16 +25,27 @@
       h("tbody", null, rows.map((r, i) => h("tr", { key: i }, seen.map((c) => h("td", { key: c.field, className: number(c) }, text(r, c))))))),
       more ? h("p", { className: "quiet" }, more) : null);
   }
+  /* A live update draws the page anew. What a person had sorted, narrowed and was typing is handed to the grid that comes in its place. */
+  const kept = {};
   function Grid(props) {
-    const [state, set] = React.useState(real ? "here" : "coming"), [sought, seek] = React.useState("");
-    const told = (props.dashGridOptions || {}).context || {};
-    React.useEffect(() => { if (!real) load(told.script).then(() => set("here"), () => set("missing")); else set("here"); }, []);
-    const options = React.useMemo(() => ({ ...props.dashGridOptions, quickFilterText: sought }), [props.dashGridOptions, sought]);
+    const told = (props.dashGridOptions || {}).context || {}, name = told.name || "", before = kept[name];
+    const fresh = React.useRef(before && (!before.left || Date.now() - before.left < 2000) ? before : { find: "", state: null, focus: null }).current;
+    const [state, set] = React.useState(real ? "here" : "coming"), [sought, seek] = React.useState(fresh.find), box = React.useRef(null);
+    React.useEffect(() => { if (!real) load(told.script).then(() => set("here"), () => set("missing")); }, []);
+    React.useLayoutEffect(() => {
+      if (fresh.focus && box.current) { box.current.focus(); box.current.setSelectionRange(...fresh.focus); }
+      kept[name] = { find: fresh.find, state: fresh.state, focus: null, left: 0 };
+      return () => {
+        const at = box.current && document.activeElement === box.current ? [box.current.selectionStart, box.current.selectionEnd] : null;
+        Object.assign(kept[name], { focus: at, left: Date.now() });
+      };
+    }, []);
+    const options = React.useMemo(() => ({ ...props.dashGridOptions, quickFilterText: sought, ...(fresh.state ? { initialState: fresh.state } : {}) }), [props.dashGridOptions, sought]);
     const rows = props.rowData || [], columns = props.columnDefs || [];
     if (state !== "here") return h(Plain, { columns, rows: rows.slice(0, 25), more: state === "missing" ? "The sortable table could not be fetched. Refresh when the connection is back." : "" });
     const find = told.find ? h("label", { className: "grid-find" }, h("span", null, "Find in this table"),
-      h("input", { type: "search", value: sought, onChange: (e) => seek(e.target.value), autoComplete: "off" })) : null;
-    return h(React.Fragment, null, find, h(real.AgGrid, { ...props, dashGridOptions: options }));
+      h("input", { type: "search", value: sought, ref: box, onChange: (e) => { seek(e.target.value); kept[name].find = e.target.value; }, autoComplete: "off" })) : null;
+    return h(React.Fragment, null, find, h(real.AgGrid, { ...props, dashGridOptions: options, eventListeners: { stateUpdated: ["slabState(params)"], ...props.eventListeners } }));
   }
   Grid.dashRenderType = true;
   Object.defineProperty(Grid, "_dashprivate_isLazyComponentReady", { get: () => (real ? true : ready) });
@@ -43,6 +54,10 @@
   /* --- what a cell shows and does ------------------------------------------------------------------------------ */
   const filled = (address, row) => address.replace(/\{([^}]+)\}/g, (_, name) => encodeURIComponent(row[name] === undefined ? "" : row[name]));
   const functions = (window.dashAgGridFunctions = window.dashAgGridFunctions || {});
+  functions.slabState = (p) => {
+    const at = kept[(p.context || {}).name];
+    if (at) at.state = { filter: p.state.filter, sort: p.state.sort, pagination: p.state.pagination, columnSizing: p.state.columnSizing };
+  };
   functions.slabText = (p) => { const t = p.data && p.data[p.colDef.field + "~"]; return t === undefined ? p.value : t; };
   functions.slabTab = (p) => { /* Tab goes through the links and buttons of a cell before it leaves it */
     const e = p.event;

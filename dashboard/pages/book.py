@@ -13,6 +13,7 @@ from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import KINDS
 from ledger.errors import UnknownThing
 from ledger.interfaces.web_api.wire import spoken
+from ledger.quantities import duration_text
 
 PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "design": "designs", "recipe": "recipes", "pack": "packs", "worker": "workers",
           "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels", "planning": "what a plan assumes"}  # fmt: skip
@@ -81,6 +82,8 @@ def words(value: Any) -> str:
     """A book value in words."""
     if isinstance(value, dict):
         if set(value) == {"value", "unit"}:
+            if value["unit"] == "s":
+                return duration_text(int(value["value"]))
             return f"{value['value']} {value['unit'].replace('Cel', '°C')}".removesuffix(" 1")
         return ", ".join(f"{k} {words(v)}" for k, v in value.items() if words(v))
     if isinstance(value, (list, tuple)):
