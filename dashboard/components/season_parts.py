@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import dcc, html
+from dash import html
 
 from dashboard.components.parts import chart, report_table, table_of
 from dashboard.figures.season_demand import cumulative, day, weeks
 from ledger.application.report_text import cells
 from ledger.application.reports_types import Report, Shop
+from ledger.application.season_batches import kettle_names
 from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast import override_rows
 from ledger.application.season_plan import PlanMade
@@ -85,44 +86,6 @@ def charts(made: PlanMade, item: str, shop: Shop) -> Any:
         )
     parts.append(chart(weeks(weeks_frame(made)), "The figures are in the table of weeks below."))
     return html.Div(parts, className="charts season-charts")
-
-
-def editable(made: PlanMade, first: int, span: int) -> Any:
-    """The plan as a table of whole batches, items by weeks; typed changes are checked or planned around by the buttons below it."""
-    shown = list(range(first, min(first + span, len(made.problem.weeks))))
-    head = [
-        html.Th("batches", scope="col"),
-        *[
-            html.Th(made.problem.weeks[t].label[5:], scope="col", className="number", title=made.problem.weeks[t].label)
-            for t in shown
-        ],
-    ]
-    rows = []
-    for item in made.problem.items:
-        cells_ = [html.Th(item.name, scope="row")]
-        for t in shown:
-            week = made.problem.weeks[t]
-            if week.days <= 0:
-                cells_.append(html.Td("shut", className="number quiet"))
-                continue
-            cells_.append(html.Td(dcc.Input(
-                id={"type": "season-cell", "item": item.key, "week": t}, type="number", min=0, max=99, step=1, value=made.plan.batches(item.key, t) or None,
-                placeholder="0", className="cell",
-            ), className="number"))  # fmt: skip
-        rows.append(html.Tr(cells_))
-    used = [html.Th("hands used", scope="row")]
-    for t in shown:
-        w = made.plan.weeks[t]
-        used.append(html.Td(f"{100 * w.hands_used // w.hands_there} %" if w.hands_there else "-", className="number"))
-    title = f"The plan, {made.problem.weeks[shown[0]].label} to {made.problem.weeks[shown[-1]].label}"
-    return html.Figure(
-        [
-            html.Figcaption(title),
-            html.Div(html.Table([html.Thead(html.Tr(head)), html.Tbody(rows), html.Tfoot(html.Tr(used))]), className="scroll", tabIndex="0", role="region",
-                     **{"aria-label": title}),
-        ],
-        className="table plan-table", id="season-lines",
-    )  # fmt: skip
 
 
 def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
@@ -243,7 +206,13 @@ def whatif_fields(ledger: Any) -> Any:
 
     flavours = [{"value": f.id, "label": f.name} for f in ledger.book().all(e.Flavour)]
     feast = next((f.id for f in ledger.book().all(e.Flavour) if f.feast), flavours[0]["value"] if flavours else None)
-    kinds = [("demand", "Demand up or down"), ("kettle", "A kettle is out"), ("helper", "One more helper shift a week"), ("day", "One more making day a week"),
+    kettles = list(kettle_names(ledger.book()).values())
+    out = (
+        [(f"kettle:{name}", f"{name} is out") for name in kettles]
+        if len(kettles) > 1
+        else [("kettle", "The kettle is out")]
+    )
+    kinds = [("demand", "Demand up or down"), *out, ("helper", "One more helper shift a week"), ("day", "One more making day a week"),
              ("drop", "A flavour is dropped")]  # fmt: skip
     return html.Div(
         [
@@ -285,4 +254,4 @@ def fact_fields(ledger: Any) -> Any:
     )  # fmt: skip
 
 
-__all__ = ["cells", "charts", "editable", "fact_fields", "side_by_side", "tables", "whatif_fields", "words"]
+__all__ = ["cells", "charts", "fact_fields", "side_by_side", "tables", "whatif_fields", "words"]

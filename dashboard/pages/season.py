@@ -6,12 +6,16 @@ from datetime import date
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from starlette.concurrency import run_in_threadpool
 
+from dashboard.components.grid import grid_id
 from dashboard.components.parts import choose, empty
-from dashboard.components.season_parts import charts, editable, fact_fields, side_by_side, tables, whatif_fields, words
+from dashboard.components.season_next import next_part, opened_words
+from dashboard.components.season_parts import charts, fact_fields, side_by_side, tables, whatif_fields, words
+from dashboard.components.season_table import NAME, changes_of, edit_panel, hands_rows, plan_table, short, table_rows
 from dashboard.page import Asked, Page, read_address, register
 from ledger.analytics.compare import week_of
-from ledger.application import season_facts, season_forecast
+from ledger.application import season_adopt, season_facts, season_forecast
 from ledger.application.ledger import Ledger
 from ledger.application.season_jobs import Desk, desk_of
 from ledger.application.season_plan import PlanMade
@@ -33,6 +37,12 @@ def filters(ledger: Ledger, asked: Asked) -> list[Any]:
         choose("weeks", "Weeks planned", [("13", "13"), ("26", "26"), ("39", "39")], asked.get("weeks", "26"), "26"),
         choose("effort", "Effort", [("quick", "quick"), ("normal", "normal")], asked.get("effort", "normal"), "normal"),
         choose("shown", "Weeks in the table", [("8", "8"), ("13", "13"), ("26", "26")], asked.get("shown", "8"), "8"),
+        choose(
+            "kettles",
+            "Kettles in the table",
+            [("", "those the plan uses"), ("all", "every one")],
+            asked.get("kettles", ""),
+        ),
     ]
 
 
@@ -52,17 +62,15 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             html.Button("Adopt this plan", id="season-adopt", type="button", className="plain", n_clicks=0),
         ], className="actions"),
         html.Div(status(desk), id="season-status", role="status", **{"aria-live": "polite"}),
+        html.Div(next_part(ledger), id="season-next"),
         html.Div(top(desk, asked), id="season-top", className="page"),
-        html.Div([
-            html.Button("Check my changes", id="season-check", type="button", className="plain", n_clicks=0),
-            html.Button("Keep mine, plan later weeks again", id="season-again", type="button", className="plain", n_clicks=0),
-        ], className="actions", id="season-edit-actions", hidden=desk.base is None),
+        html.Section(edit_panel(desk), id="season-edit", hidden=desk.base is None),
         html.Section([html.H2("Try a change"), whatif_fields(ledger)], id="season-whatif", hidden=desk.base is None),
         html.Div(trial(desk), id="season-side"),
         html.Div([
             html.Button("Take this plan", id="season-take", type="button", className="button", n_clicks=0),
             html.Button("Forget it", id="season-drop", type="button", className="plain", n_clicks=0),
-        ], className="actions", id="season-trial-actions", hidden=desk.trial is None),
+        ], className="actions", id="season-trial-actions", hidden=desk.trial is None or desk.by_hand),
         html.Div(bottom(desk), id="season-bottom", className="page"),
         html.Details([
             html.Summary("Tell what the sales do not say: run-outs, promotions, closures, bulk orders, shows, your own figure"),
@@ -75,14 +83,17 @@ def status(desk: Desk) -> list[Any]:
     """What is going on, what went wrong, what was adopted."""
     job = desk.job
     if job is not None:
-        return [html.P([html.Strong(job.what), ". ", job.stage or "Reading the ledger", " ..."], className="note")]
+        return [
+            html.P([html.Strong(job.what), ". ", job.stage or "Reading the ledger", " ..."], className="note"),
+            html.Progress(value=f"{job.share:.2f}", max="1", **{"aria-label": job.what}),
+        ]
     parts: list[Any] = []
     if desk.trouble:
         parts.append(html.P(desk.trouble, className="refusal", role="alert"))
     if desk.adopted:
         parts.append(
             html.P(
-                f"Adopted as {desk.adopted}. Its batches open from `slabbook season open`, each with its sheet.",
+                f"Adopted as {desk.adopted}. Its next batches stand above the plan, each to be opened with its sheet.",
                 className="note",
             )
         )
@@ -121,9 +132,15 @@ def top(desk: Desk, asked: Asked) -> list[Any]:
         html.P(_sum(made), className="sentence", id="season-sum"),
         words(made.words, labels),
         charts(made, item, made.asked.forecast.seen.on.shop),
-        editable(made, 0, int(asked.get("shown", "8")) if asked.get("shown", "8").isdigit() else 8),
-        html.P("Type whole batches and check them: a week that cannot carry them says so.", className="quiet"),
+        html.Div(
+            plan_table(desk, span_of(asked), asked.get("kettles") == "all"), id="season-lines", className="plan-table"
+        ),
     ]
+
+
+def span_of(asked: Asked) -> int:
+    """How many weeks the table shows."""
+    return int(asked.get("shown", "8")) if asked.get("shown", "8").isdigit() else 8
 
 
 def _item(made: PlanMade, flavour: str) -> str:
@@ -144,7 +161,9 @@ def _sum(made: PlanMade) -> str:
 
 def trial(desk: Desk) -> Any:
     """The change being tried, beside the plan."""
-    return side_by_side(desk.base, desk.trial, desk.said) if desk.base is not None and desk.trial is not None else None
+    if desk.base is None or desk.trial is None or desk.by_hand:
+        return None
+    return side_by_side(desk.base, desk.trial, desk.said)
 
 
 def bottom(desk: Desk) -> list[Any]:
@@ -169,7 +188,7 @@ def change_of(made: PlanMade, what: str, flavour: str, percent: float, first: st
         if week and week not in labels:
             raise BadInput(f"Week {week} is not in this plan; it runs from {labels[0]} to {labels[-1]}.", value=week)
     start = labels.index(first) if first else 0
-    end = labels.index(last) if last else (start if first and what == "kettle" else len(labels) - 1)
+    end = labels.index(last) if last else (start if first and what.startswith("kettle") else len(labels) - 1)
     if end < start:
         raise BadInput(f"The last week {last} lies before the first, {first}. Turn them round.", value=last)
     span, when = list(range(start, end + 1)), labels[start] if start == end else f"{labels[start]} to {labels[end]}"
@@ -183,9 +202,15 @@ def change_of(made: PlanMade, what: str, flavour: str, percent: float, first: st
         return demand_changed(
             items, int(percent), start, end
         ), f"{made.name(items[0])} sells {percent:+.0f} % in {when}"
-    if what == "kettle":
+    if what.startswith("kettle"):
+        name = what.partition(":")[2]
+        known = {load.kettle for item in made.problem.items for load in item.loads}
+        if name and name in known:
+            return station_out(name, span), f"the {short(name)} is out in {when}"
         kettles = max(1, made.asked.floor.counts.get("kettle", 1))
-        return station_out("kettle", span, kettles), f"one of {kettles} kettles is out in {when}"
+        return station_out(
+            "kettle", span, kettles
+        ), f"{'the kettle' if kettles == 1 else f'one of {kettles} kettles'} is out in {when}"
     if what == "helper":
         return helper_added(span), f"one more helper shift a week in {when}"
     if what == "day":
@@ -199,9 +224,7 @@ def change_of(made: PlanMade, what: str, flavour: str, percent: float, first: st
     return dropped, f"{made.name(items[0])} is dropped"
 
 
-def act(
-    desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str], typed: dict[tuple[str, int], int]
-) -> None:
+def act(desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str]) -> None:
     """One button pressed. Trouble is kept on the desk and told on the page."""
     try:
         if button == "season-make":
@@ -211,21 +234,27 @@ def act(
             desk.stop()
         elif button == "season-adopt":
             desk.adopt()
-        elif button == "season-take":
+        elif button in ("season-take", "season-keep"):
             desk.take()
         elif button == "season-drop":
             desk.drop()
         elif button == "season-try" and desk.base is not None:
             desk.try_change(*change_of(desk.base, *what))
-        elif button in ("season-check", "season-again") and desk.base is not None:
-            plan = desk.base.plan
-            changed = {key: n for key, n in typed.items() if plan.batches(*key) != n}
-            if changed:
-                desk.edit(changed, button == "season-again")
-            else:
-                desk.trouble = "Nothing was changed in the table; type other numbers of batches first."
+        elif button == "season-again":
+            desk.edit_rest()
+        elif button in ("season-undo", "season-undo-all"):
+            desk.undo(button == "season-undo-all")
     except SlabbookError as error:
         desk.trouble = error.message
+
+
+def open_batch(ledger: Ledger, plan_line: str) -> Any:
+    """Open a planned batch: what to do with it next, or why it cannot be opened."""
+    try:
+        outcome = season_adopt.open_line(ledger, plan_line)
+        return opened_words(ledger, plan_line, outcome.batch)
+    except SlabbookError as error:
+        return html.P(error.message, className="refusal", role="alert")
 
 
 def note(ledger: Ledger, row: dict[str, str]) -> Any:
@@ -254,62 +283,95 @@ def note(ledger: Ledger, row: dict[str, str]) -> Any:
         )
 
 
+BUTTONS = ("season-make", "season-stop", "season-adopt", "season-try", "season-take", "season-drop")
+EDITS = ("season-undo", "season-undo-all", "season-keep", "season-again")
+FACTS = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
+
+
 def wire(app: Dash, ledger: Ledger) -> None:
-    """Connect the page's callbacks to a ledger."""
-    buttons = (
-        "season-make",
-        "season-stop",
-        "season-adopt",
-        "season-try",
-        "season-check",
-        "season-again",
-        "season-take",
-        "season-drop",
-    )
+    """Connect the page's callbacks to a ledger. Each works in a thread of its own: a slow answer holds up nobody else."""
 
     @app.callback(
         Output("season-tick", "disabled"), Output("season-status", "children"), Output("season-version", "data"),
-        *[Input(b, "n_clicks") for b in buttons], Input("season-tick", "n_intervals"),
+        *[Input(b, "n_clicks") for b in BUTTONS], Input("season-tick", "n_intervals"),
         State("season-version", "data"), State("address", "search"), State("season-what", "value"), State("season-flavour", "value"),
-        State("season-percent", "value"), State("season-from", "value"), State("season-to", "value"),
-        State({"type": "season-cell", "item": ALL, "week": ALL}, "value"), State({"type": "season-cell", "item": ALL, "week": ALL}, "id"),
-        prevent_initial_call=True,
+        State("season-percent", "value"), State("season-from", "value"), State("season-to", "value"), prevent_initial_call=True,
     )  # fmt: skip
-    def _act(*given: Any) -> Any:
-        version, search, what, flavour, percent, first, last, values, ids = given[len(buttons) + 1 :]
+    async def _act(*given: Any) -> Any:
+        version, search, what, flavour, percent, first, last = given[len(BUTTONS) + 1 :]
         desk, button = desk_of(ledger), str(ctx.triggered_id or "")
-        if button in buttons and given[buttons.index(button)]:
-            typed = {(i["item"], i["week"]): int(v or 0) for v, i in zip(values, ids, strict=True)}
-            fields = (what or "", flavour or "", float(percent or 0), (first or "").strip(), (last or "").strip())
-            act(desk, button, read_address(search), fields, typed)
-        return not desk.busy, status(desk), no_update if desk.version == version else desk.version
+        fields = (what or "", flavour or "", float(percent or 0), (first or "").strip(), (last or "").strip())
+
+        def work() -> Any:
+            if button in BUTTONS and given[BUTTONS.index(button)]:
+                act(desk, button, read_address(search), fields)
+            return not desk.busy, status(desk), no_update if desk.version == version else desk.version
+
+        return await run_in_threadpool(work)
+
+    @app.callback(
+        Output("season-tick", "disabled", allow_duplicate=True), Output("season-status", "children", allow_duplicate=True),
+        Output("season-version", "data", allow_duplicate=True), Output("season-edit", "children"),
+        Output(grid_id(NAME), "rowData"), Output(grid_id(NAME), "dashGridOptions"),
+        Input(grid_id(NAME), "cellValueChanged"), *[Input(b, "n_clicks") for b in EDITS],
+        State(grid_id(NAME), "dashGridOptions"), State("address", "search"), prevent_initial_call=True,
+    )  # fmt: skip
+    async def _typed(events: Any, *given: Any) -> Any:
+        options, search = given[len(EDITS) :]
+        desk, button, asked = desk_of(ledger), ctx.triggered_id, read_address(search)
+
+        def work() -> Any:
+            if button in EDITS:
+                if not given[EDITS.index(button)]:
+                    return (no_update,) * 6
+                act(desk, str(button), asked, ("", "", 0.0, "", ""))
+            else:
+                desk.type_in(changes_of(events))
+            if desk.base is None:
+                return (no_update,) * 6
+            weeks = range(min(span_of(asked), len(desk.base.problem.weeks)))
+            rows = table_rows(desk, weeks, asked.get("kettles") == "all") if button in EDITS else no_update
+            shown = {**(options or {}), "pinnedBottomRowData": hands_rows(desk, weeks)}
+            return not desk.busy, status(desk), desk.version, edit_panel(desk), rows, shown
+
+        return await run_in_threadpool(work)
 
     @app.callback(
         Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"), Output("season-base", "data"),
-        Output("season-edit-actions", "hidden"), Output("season-whatif", "hidden"), Output("season-trial-actions", "hidden"),
+        Output("season-edit", "children", allow_duplicate=True), Output("season-edit", "hidden"), Output("season-whatif", "hidden"),
+        Output("season-trial-actions", "hidden"), Output("season-next", "children", allow_duplicate=True),
         Input("season-version", "data"), State("season-base", "data"), State("address", "search"), prevent_initial_call=True,
     )  # fmt: skip
-    def _show(_version: int, base: int, search: str | None) -> Any:
+    async def _show(_version: int, base: int, search: str | None) -> Any:
         desk = desk_of(ledger)
-        same = desk.base_version == base
-        above = no_update if same else top(desk, read_address(search))
-        below = no_update if same else bottom(desk)
-        return above, trial(desk), below, desk.base_version, desk.base is None, desk.base is None, desk.trial is None
 
-    names = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
+        def work() -> Any:
+            none, same = desk.base is None, desk.base_version == base
+            above = no_update if same else top(desk, read_address(search))
+            below = no_update if same else bottom(desk)
+            beside = desk.trial is None or desk.by_hand
+            panel = no_update if same else edit_panel(desk)
+            return above, trial(desk), below, desk.base_version, panel, none, none, beside, next_part(ledger)
+
+        return await run_in_threadpool(work)
 
     @app.callback(
-        Output("fact-told", "children"),
-        Input("fact-go", "n_clicks"),
-        *[State(f"fact-{name}", "value") for name in names],
-        prevent_initial_call=True,
-    )
-    def _note(clicks: int, *given: str | None) -> Any:
-        return (
-            note(ledger, {name: (value or "").strip() for name, value in zip(names, given, strict=True)})
-            if clicks
-            else no_update
-        )
+        Output("season-next", "children"), Input({"type": "season-open", "line": ALL}, "n_clicks"), prevent_initial_call=True,
+    )  # fmt: skip
+    async def _open(clicks: list[int | None]) -> Any:
+        line = ctx.triggered_id
+        if not line or not any(clicks):
+            return no_update
+        return await run_in_threadpool(lambda: next_part(ledger, open_batch(ledger, str(line["line"]))))
+
+    @app.callback(
+        Output("fact-told", "children"), Input("fact-go", "n_clicks"), *[State(f"fact-{name}", "value") for name in FACTS], prevent_initial_call=True,
+    )  # fmt: skip
+    async def _note(clicks: int, *given: str | None) -> Any:
+        if not clicks:
+            return no_update
+        row = {name: (value or "").strip() for name, value in zip(FACTS, given, strict=True)}
+        return await run_in_threadpool(note, ledger, row)
 
 
 register(

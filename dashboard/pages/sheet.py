@@ -77,7 +77,7 @@ def ask_of(book: Book, asked: Asked) -> Ask:
 
     return Ask(
         design=design.id, flavour=asked.get("flavour", ""), packs=quantities.count(asked.get("packs") or str(PACKS)),
-        pack=asked.get("pack", ""), kettle=asked.get("kettle", ""), rod_um=size("rod"), piece_um=size("piece"), log_um=size("log"),
+        batch=asked.get("batch", ""), pack=asked.get("pack", ""), kettle=asked.get("kettle", ""), rod_um=size("rod"), piece_um=size("piece"), log_um=size("log"),
         on_low_yield=asked.get("yield") == "low",
         water_reads_mc=quantities.temperature(asked["water"]) if asked.get("water") else None,
         water_said=asked.get("water", ""), barometer_pa=sheets.pressure(asked["barometer"]) if asked.get("barometer") else None,
@@ -125,17 +125,21 @@ def _another(design: e.Design) -> Any:
 
 
 def _open_panel(workers: list[tuple[str, str]], asked: Asked) -> Any:
+    batch = asked.get("batch", "")
+    head, button = "Open the batch", "Open the batch and issue the sheet"
+    told = "This opens a batch with the next code and keeps the sheet as it stands here, with its lots and figures."
+    if batch:
+        head, button = f"The sheet of batch {batch}", f"Issue the sheet of {batch}"
+        told = f"Batch {batch} is open already; this keeps its sheet as it stands here, with its lots and figures."
     return html.Section(
         [
-            html.H2("Open the batch"),
-            html.P(
-                "This opens a batch with the next code and keeps the sheet as it stands here, with its lots and figures."
-            ),
+            html.H2(head),
+            html.P(told),
             html.Div(
                 [
                     choose("by", "Who", workers, asked.get("by", "")),
                     html.Button(
-                        "Open the batch and issue the sheet",
+                        button,
                         id="sheet-issue",
                         type="button",
                         className="button",
@@ -208,7 +212,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
             return no_update, no_update
         asked = read_address(search)
         batch, told = issue(ledger, asked | sizes(values), command_id)
-        return (address("", asked, issued=batch) if batch else no_update), told
+        return (address("", asked, issued=batch, batch="") if batch else no_update), told
 
 
 register(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -10,7 +11,7 @@ import pandas as pd
 from ledger.analytics.compare import monday
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, Report, Table, basis, columns
-from ledger.application.season_plan import adopted, read_back
+from ledger.application.season_adopt import adopted, read_back
 from ledger.domain.books import entries as e
 from ledger.planning import Plan, Problem
 from ledger.planning.buying import InHouse, Material, Order, Spoils, order_list
@@ -71,6 +72,7 @@ def orders_of(
     book, notes = on.book, []
     today = date.fromisoformat(on.today)
     recipes: dict[str, dict[str, int]] = {}
+    loads = {(item.key, load.kettle): load.load_g for item in problem.items for load in item.loads}
     for key, (flavour, _design) in made_of.items():
         recipe = book.recipe_of(flavour)
         wanted: dict[str, int] = {}
@@ -82,9 +84,14 @@ def orders_of(
                 )
             elif material.tracked:
                 wanted[line.material] = wanted.get(line.material, 0) + -(-line.mass_mg // 1000)
-        recipes[key] = wanted
+        full = sum(line.mass_mg for line in recipe.lines) // 1000 if recipe else 0
+        for item, kettle in [(k, name) for k, name in loads if k == key] or [(key, "")]:
+            load = loads.get((item, kettle), full)  # a smaller kettle takes so much less of everything
+            recipes[f"{key}@{kettle}"] = {m: -(-g * load // full) if full else g for m, g in wanted.items()}
     ahead = tuple(
-        line for line in plan.lines if problem.weeks[line.week].label >= _this_week(today) and line.item in recipes
+        replace(line, item=f"{line.item}@{line.kettle}")
+        for line in plan.lines
+        if problem.weeks[line.week].label >= _this_week(today) and f"{line.item}@{line.kettle}" in recipes
     )
     materials = [_material(m) for m in book.all(e.Material) if m.tracked]
     lots = on.queries.lots(kinds=["material"])
@@ -93,8 +100,6 @@ def orders_of(
                 use_by=date.fromisoformat(str(lot["best_before"])) if lot["best_before"] else None)
         for lot in lots[lots["held"] == ""].to_dict("records")
     ]  # fmt: skip
-    from dataclasses import replace
-
     orders, spoils = order_list(
         replace(plan, lines=ahead),
         recipes,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -9,8 +10,8 @@ import pandas as pd
 from ledger.analytics.compare import shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Report, Table, basis, columns, read_week
+from ledger.application.season_adopt import adopted, line_states, read_back
 from ledger.application.season_history import SeasonHistory, season_history
-from ledger.application.season_plan import adopted, read_back
 from ledger.domain.postings import iso_week
 from ledger.errors import BadInput
 from ledger.planning import Plan, Problem
@@ -20,7 +21,7 @@ MG = 1000
 SALES = ("sell", "ship", "return")
 LEAST_SHARE = 0.15
 COLUMNS = columns(
-    ("item", "what"), ("planned_mg", "planned to make", "mass"), ("made_mg", "made", "mass"), ("expected_mg", "planned demand", "mass"),
+    ("item", "what"), ("planned_batches", "batches planned", "count"), ("opened", "opened from the plan", "count"), ("beside", "made beside it", "count"), ("planned_mg", "planned to make", "mass"), ("made_mg", "made", "mass"), ("expected_mg", "planned demand", "mass"),
     ("sold_mg", "sold", "mass"), ("missed_mg", "missed (estimate)", "mass"), ("known_mg", "known by plan", "mass"), ("forecast_mg", "forecast", "mass"),
     ("batches_mg", "batches", "mass"), ("yield_mg", "yield", "mass"), ("count_mg", "count", "mass"), ("net_mg", "left or short", "mass"),
 )  # fmt: skip
@@ -40,19 +41,16 @@ def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
             value=last, limit=labels[0],
         )  # fmt: skip
     weeks = sum(label <= last for label in labels)
-    rows = [
-        as_row(name, s, e, h, missed)
-        for name, s, e, h, missed in splits(
-            ledger, paper, made_for, problem, weeks, labels[min(weeks, len(labels)) - 1]
-        )
-    ]
+    until = labels[min(weeks, len(labels)) - 1]
+    rows = [as_row(c) for c in splits(ledger, paper, made_for, problem, weeks, until)]
     frame = pd.DataFrame(rows)
-    sums = {c.name: int(frame[c.name].sum()) for c in COLUMNS if c.kind == "mass"}
+    sums = {c.name: int(frame[c.name].sum()) for c in COLUMNS if c.kind in ("mass", "count")}
     notes = ("The running week is not over: what it still makes and sells is not in these figures.",) if running else ()
-    kg = {name: value / 1e6 for name, value in sums.items()}
+    kg = {name: value / 1e6 for name, value in sums.items() if name.endswith("_mg")}
     less = "less" if kg["forecast_mg"] >= 0 else "more"
     text = (
-        f"Plan {paper.plan}, {weeks} {'week' if weeks == 1 else 'weeks'} through {labels[weeks - 1]}: {kg['made_mg']:.0f} kg made of "
+        f"Plan {paper.plan}, {weeks} {'week' if weeks == 1 else 'weeks'} through {until}: {sums['opened']} of {sums['planned_batches']} planned batches opened, "
+        f"{sums['beside']} made beside the plan; {kg['made_mg']:.0f} kg made of "
         f"{kg['planned_mg']:.0f} planned, {kg['sold_mg']:.0f} kg sold of {kg['expected_mg']:.0f} expected ({abs(kg['forecast_mg']):.0f} kg {less} demand "
         f"than forecast); {abs(kg['net_mg']):.0f} kg {'left' if kg['net_mg'] >= 0 else 'short'}."
     )
@@ -69,10 +67,22 @@ def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
     )
 
 
-def splits(
-    ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int, last: str
-) -> list[tuple[str, Split, Expected, Happened, int]]:
-    """Each item's split, with what was expected, what happened and the grams estimated as missed."""
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One item of a plan against what happened: the split, what was expected, what happened, grams estimated as missed, and its batches."""
+
+    name: str
+    split: Split
+    expected: Expected
+    happened: Happened
+    missed_g: int
+    opened: int
+    beside: int
+
+
+def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int, last: str) -> list[Compared]:
+    """Each item of a plan against what happened. A batch belongs to the plan when it was opened from one of its lines; what was in work when the
+    plan was made counts as stock, with what came of it."""
     things = {line["item"]: (line["flavour"], line["design"]) for line in paper.lines}
     for item in problem.items:
         things.setdefault(item.key, (item.flavour or item.key, item.key.partition(".")[2]))
@@ -81,6 +91,10 @@ def splits(
     then = ledger.queries.balances(keys, known=paper.as_of, kinds=["lot.packs"])
     seen = season_history(ledger)
     labels = [w.label for w in problem.weeks][:weeks]
+    opened = [s for s in line_states(ledger, paper) if s["batch"] and s["label"] <= last]
+    from_plan = {s["batch"] for s in line_states(ledger, paper) if s["batch"]}
+    known = ledger.queries.batches(most=5000)
+    in_work = set(known[known["position"] <= paper.as_of]["batch"])
     found = []
     for item in problem.items:
         flavour, design = things[item.key]
@@ -88,13 +102,21 @@ def splits(
         row = plan.of(item.key)
         missed = _missed(seen, flavour, labels, row.demand)
         sold = before["sold"] - after["sold"]
-        expected = Expected(opening_g=item.opening_g, batches=sum(b for b in (plan.batches(item.key, w) for w in range(weeks))), batch_g=item.batch_g,
-                            demand_g=sum(row.demand[:weeks]))  # fmt: skip
+        lines = [x for x in plan.lines if x.item == item.key and x.week < weeks]
+        batches, grams = sum(x.batches for x in lines), sum(x.grams for x in lines)
+        usual = round(grams / batches) if batches else item.batch_g
+        fresh = set(after["batches"]) - set(before["batches"])
+        begun = sum(after["batches"][b] for b in fresh & in_work)
+        mine = fresh - in_work
+        expected = Expected(
+            opening_g=item.opening_g, batches=batches, batch_g=usual, demand_g=sum(row.demand[:weeks]), planned_g=grams
+        )
         happened = Happened(
-            opening_g=before["stock"], corrections_g=after["other"] - before["other"], batches=len(after["batches"] - before["batches"]),
-            made_g=after["made"] - before["made"], demand_g=sold + missed,
+            opening_g=before["stock"] + begun, corrections_g=after["other"] - before["other"], batches=len(mine),
+            made_g=after["made"] - before["made"] - begun, demand_g=sold + missed,
         )  # fmt: skip
-        found.append((item.name, split(expected, happened), expected, happened, missed))
+        found.append(Compared(item.name, split(expected, happened), expected, happened, missed,
+                              sum(s["item"] == item.key for s in opened), len(mine - from_plan)))  # fmt: skip
     return found
 
 
@@ -111,7 +133,7 @@ def _flows(frame: pd.DataFrame, flavour: str, design: str) -> dict[str, Any]:
         "sold": sold,
         "stock": stock,
         "other": stock - made - sold,
-        "batches": set(batches[batches > 0].index) - {""},
+        "batches": {str(b): int(mg) // MG for b, mg in batches.items() if mg > 0 and b},
     }
 
 
@@ -136,14 +158,16 @@ def _missed(seen: SeasonHistory, flavour: str, labels: list[str], demand: tuple[
     return round(total)
 
 
-def as_row(name: str, s: Split, expected: Expected, happened: Happened, missed: int) -> dict[str, Any]:
+def as_row(c: Compared) -> dict[str, Any]:
     """One item of the table, in mg."""
     grams = {
-        "planned_mg": expected.batches * expected.batch_g, "made_mg": happened.made_g, "expected_mg": expected.demand_g,
-        "sold_mg": happened.demand_g - missed, "missed_mg": missed, "known_mg": s.known_by_plan_g, "forecast_mg": s.forecast_g,
-        "batches_mg": s.made_g, "yield_mg": s.yield_g, "count_mg": s.count_g, "net_mg": s.net_g,
+        "planned_mg": c.expected.made_g, "made_mg": c.happened.made_g, "expected_mg": c.expected.demand_g,
+        "sold_mg": c.happened.demand_g - c.missed_g, "missed_mg": c.missed_g, "known_mg": c.split.known_by_plan_g,
+        "forecast_mg": c.split.forecast_g, "batches_mg": c.split.made_g, "yield_mg": c.split.yield_g, "count_mg": c.split.count_g,
+        "net_mg": c.split.net_g,
     }  # fmt: skip
-    return {"item": name} | {key: value * MG for key, value in grams.items()}
+    counts = {"item": c.name, "planned_batches": c.expected.batches, "opened": c.opened, "beside": c.beside}
+    return counts | {key: value * MG for key, value in grams.items()}
 
 
-__all__ = ["COLUMNS", "compare_report", "splits"]
+__all__ = ["COLUMNS", "Compared", "compare_report", "splits"]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,6 +12,7 @@ import pandas as pd
 from ledger.analytics.capacity import ENOUGH, step_times
 from ledger.analytics.compare import shift, week_of
 from ledger.application.reports_types import Basis
+from ledger.application.season_batches import kettle_names
 from ledger.application.season_settings import PlanSettings
 from ledger.domain.books import entries as e
 from ledger.planning import Week
@@ -37,6 +39,7 @@ class Floor:
 
     steps: kind -> steps with elapsed minutes and people. hands: kind -> person-minutes by step. counts: stations by kind. able: person
     minutes a week of those who can do a step not everybody can. week_minutes: person-minutes of a full week that are free for making.
+    by_kettle: kind -> kettle -> what a batch cooked in it asks of hands and stations, where the ledger has enough of them. kettles: their names.
     """
 
     site: e.Site
@@ -50,18 +53,21 @@ class Floor:
     other_minutes: int
     shop: DayShop
     notes: tuple[str, ...]
+    by_kettle: dict[str, dict[str, dict[str, int]]] = field(default_factory=dict)
+    kettles: tuple[str, ...] = ()
 
     def minutes(self, recipe: e.Recipe | None, kind: str) -> dict[str, int]:
         """What one batch asks of hands (person-minutes) and of each station (minutes): the ledger's own, the recipe's until there is some."""
         steps = self.steps.get(kind) or (_recipe_steps(recipe) if recipe else ())
         hands = self.hands.get(kind) or {s.name: s.minutes * s.people for s in steps}
-        asked = {HANDS: sum(hands.values())}
-        for step in steps:
-            if step.station in self.counts:
-                asked[step.station] = asked.get(step.station, 0) + step.minutes
-        for step_name in self.able:
-            asked[able_name(step_name)] = hands.get(step_name, 0)
-        return asked
+        return _asked(steps, hands, self.counts, self.able)
+
+    def left(self, recipe: e.Recipe | None, kind: str, done: Collection[str]) -> dict[str, int]:
+        """What a batch in work still asks of hands and stations: its steps that are not done."""
+        steps = self.steps.get(kind) or (_recipe_steps(recipe) if recipe else ())
+        hands = self.hands.get(kind) or {s.name: s.minutes * s.people for s in steps}
+        rest = tuple(s for s in steps if s.name not in done)
+        return _asked(rest, {s: m for s, m in hands.items() if s not in done}, self.counts, self.able)
 
     def week(self, label: str, first: date, shut: set[str], settings: PlanSettings) -> Week:
         """One week of the floor from `first` on: its making days, and hands and stations in proportion."""
@@ -71,6 +77,7 @@ class Floor:
         usual = max(1, len(self.site.making_days))
         day_minutes = self.site.day_seconds // 60
         stations = {kind: count * day_minutes * making for kind, count in self.counts.items()}
+        stations |= dict.fromkeys(self.kettles, day_minutes * making)
         stations |= {able_name(step): minutes * making // usual for step, minutes in self.able.items()}
         return Week(
             label=label, days=making, hands_minutes=self.week_minutes * making // usual,
@@ -79,13 +86,29 @@ class Floor:
         )  # fmt: skip
 
 
+def _asked(
+    steps: Sequence[Step], hands: Mapping[str, int], counts: Mapping[str, int], able: Mapping[str, int]
+) -> dict[str, int]:
+    """Minutes by resource: hands (person-minutes), stations (minutes), and the hands of those who can do what not everybody can."""
+    asked = {HANDS: sum(hands.values())}
+    for step in steps:
+        if step.station in counts:
+            asked[step.station] = asked.get(step.station, 0) + step.minutes
+    for step_name in able:
+        asked[able_name(step_name)] = hands.get(step_name, 0)
+    return asked
+
+
 def able_name(step: str) -> str:
     """How the hands of those who can do a step are called in a plan."""
     return f"hands who {step}"
 
 
-def floor_of(on: Basis, settings: PlanSettings, day: str) -> Floor:
-    """The floor from the book's stations and workers and a year of the ledger's labour."""
+def floor_of(on: Basis, settings: PlanSettings, day: str, kettle_of: Mapping[str, str] | None = None) -> Floor:
+    """The floor from the book's stations and workers and a year of the ledger's labour.
+
+    kettle_of: the kettle of each batch; with it the minutes are told apart by kettle where there is enough history.
+    """
     book, site, notes = on.book, on.site, []
     here = week_of(date.fromisoformat(day))
     lines = on.queries.balances(
@@ -105,23 +128,7 @@ def floor_of(on: Basis, settings: PlanSettings, day: str) -> Floor:
                 steps[kind] = recipes[kind]
                 hands[kind] = {s.name: s.minutes * s.people for s in recipes[kind]}
             continue
-        found, mine = [], {}
-        for row in rows.to_dict("records"):
-            name, person_minutes = str(row["step"]), -(-int(row["median_s"]) // 60)
-            if name not in STATION_OF:
-                continue
-            people = planned[name].people if name in planned else 1
-            mine[name] = person_minutes
-            found.append(
-                Step(
-                    name=name,
-                    station=STATION_OF[name],
-                    minutes=max(1, -(-person_minutes // people)),
-                    people=people,
-                    most_wait=MOST_WAIT.get(name),
-                )
-            )
-        steps[kind], hands[kind] = tuple(found), mine
+        steps[kind], hands[kind] = _worked(rows, planned)
     counts: dict[str, int] = {}
     for station in book.all(e.Station):
         counts[station.kind] = counts.get(station.kind, 0) + 1
@@ -135,7 +142,40 @@ def floor_of(on: Basis, settings: PlanSettings, day: str) -> Floor:
         )
     people = len(workers)
     shop = _day_shop(site, steps, counts, people)
-    return Floor(site, steps, hands, recipes, counts, able, people, week_minutes, other, shop, tuple(notes))
+    cooked_in = sorted(set((kettle_of or {}).values()))
+    by_kettle: dict[str, dict[str, dict[str, int]]] = {}
+    for name in cooked_in if len(cooked_in) > 1 else ():
+        here = {batch for batch, kettle in (kettle_of or {}).items() if kettle == name}
+        times = step_times(lines[lines["batch"].isin(here)], kinds)
+        for kind in e.DESIGN_KINDS:
+            rows = times[(times["design_kind"] == (kind if len(kinds) else "")) & ~times["thin"]]
+            if len(rows) and {str(s) for s in rows["step"]} >= set(hands.get(kind, {})):
+                own_steps, own_hands = _worked(rows, {s.name: s for s in recipes[kind]})
+                by_kettle.setdefault(kind, {})[name] = _asked(own_steps, own_hands, counts, able)
+    kettles = tuple(kettle_names(book).values())
+    return Floor(site, steps, hands, recipes, counts, able, people, week_minutes, other, shop, tuple(notes), by_kettle,
+                 kettles if len(kettles) > 1 else ())  # fmt: skip
+
+
+def _worked(rows: pd.DataFrame, planned: Mapping[str, Step]) -> tuple[tuple[Step, ...], dict[str, int]]:
+    """Steps and person-minutes of a batch from the middle of what the ledger has of it."""
+    found, mine = [], {}
+    for row in rows.to_dict("records"):
+        name, person_minutes = str(row["step"]), -(-int(row["median_s"]) // 60)
+        if name not in STATION_OF:
+            continue
+        people = planned[name].people if name in planned else 1
+        mine[name] = person_minutes
+        found.append(
+            Step(
+                name=name,
+                station=STATION_OF[name],
+                minutes=max(1, -(-person_minutes // people)),
+                people=people,
+                most_wait=MOST_WAIT.get(name),
+            )
+        )
+    return tuple(found), mine
 
 
 def _day_shop(site: e.Site, steps: dict[str, tuple[Step, ...]], counts: dict[str, int], people: int) -> DayShop:

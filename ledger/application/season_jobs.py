@@ -6,9 +6,9 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from ledger.application import season_plan, season_words
+from ledger.application import season_adopt, season_plan, season_words
 from ledger.application.ledger import Ledger
-from ledger.application.season_plan import PlanMade
+from ledger.application.season_plan import PlanMade, Typed
 from ledger.application.season_settings import PlanSettings
 from ledger.errors import SlabbookError
 from ledger.planning import Problem, Progress
@@ -16,22 +16,27 @@ from ledger.planning import Problem, Progress
 
 @dataclass(slots=True)
 class Job:
-    """Work going on: what it is, its stage in words, and whether it was asked to stop."""
+    """Work going on: what it is, its stage in words, how much of the stage is done (0 to 1), and whether it was asked to stop."""
 
     what: str
     stage: str = ""
+    share: float = 0.0
     stop: threading.Event = field(default_factory=threading.Event)
     thread: threading.Thread | None = None
 
     def watch(self, at: Progress) -> str | None:
         """Told of progress by the solver."""
-        self.stage = season_words.stage(at)
+        self.stage, self.share = season_words.stage(at), season_words.done(at)
         return "stop" if self.stop.is_set() else None
 
 
 @dataclass(slots=True)
 class Desk:
-    """State of the Season page of one ledger; shared by everybody who looks at it."""
+    """State of the Season page of one ledger; shared by everybody who looks at it.
+
+    base: the plan. trial: a change beside it. typed: batches typed into the table and not kept yet; past: what was typed before each change,
+    for undo; refused: why the floor cannot carry what is typed (then there is no trial).
+    """
 
     ledger: Ledger
     base: PlanMade | None = None
@@ -39,6 +44,9 @@ class Desk:
     said: str = ""
     trouble: str = ""
     adopted: str = ""
+    typed: Typed = field(default_factory=dict)
+    past: list[Typed] = field(default_factory=list)
+    refused: str = ""
     job: Job | None = None
     version: int = 0
     base_version: int = 0
@@ -49,13 +57,16 @@ class Desk:
         """Whether work is going on."""
         return self.job is not None
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether the trial is what was typed into the table."""
+        return bool(self.typed)
+
     def make(self, settings: PlanSettings | None = None, effort: str = "normal") -> None:
         """Start making a plan anew from the ledger as it stands."""
 
         def work(job: Job) -> None:
-            self.base = season_plan.make(self.ledger, settings, effort, job.watch)
-            self.trial, self.said, self.adopted = None, "", ""
-            self.base_version += 1
+            self._lay(season_plan.make(self.ledger, settings, effort, job.watch))
 
         self._start("Making the plan", work)
 
@@ -66,31 +77,70 @@ class Desk:
             if self.base is None:
                 self.trouble = "There is no plan yet to change; make one first."
                 return
-            self.trial = season_plan.change(self.base, change, said, job.watch)
-            self.said = said
+            trial = season_plan.change(self.base, change, said, job.watch)
+            self._clear()
+            self.trial, self.said = trial, said
 
         self._start(f"What if: {said}", work)
 
-    def edit(self, lines: dict[tuple[str, int], int], rest: bool) -> None:
-        """Start checking (or planning the rest again around) batches typed by hand."""
+    def type_in(self, changes: Typed) -> None:
+        """Take in batches typed into the table and recompute what they do; done when it returns (no solver runs)."""
+        with self._lock:
+            if self.base is None or self.job is not None:
+                return
+            self.past.append(dict(self.typed))
+            self._check(self.typed | changes)
 
-        def work(_job: Job) -> None:
+    def undo(self, everything: bool = False) -> None:
+        """Take back the last change typed, or all of them."""
+        with self._lock:
+            if self.base is None or self.job is not None or not self.past:
+                return
+            before = {} if everything else self.past[-1]
+            self.past = [] if everything else self.past[:-1]
+            self._check(before)
+
+    def _check(self, typed: Typed) -> None:
+        assert self.base is not None
+        there = {(x.item, x.week, x.kettle): x.batches for x in self.base.plan.lines}
+        self.typed = {key: n for key, n in typed.items() if n != there.get(key, 0)}
+        self.trial, self.said, self.refused, self.trouble = None, "", "", ""
+        if self.typed:
+            try:
+                self.trial = season_plan.edit(self.base, self.typed, rest=False)
+                self.said = "Lines changed by hand"
+            except SlabbookError as error:
+                self.refused = error.message
+        self.version += 1
+
+    def edit_rest(self) -> None:
+        """Start planning the later weeks again around what is typed."""
+        typed = dict(self.typed)
+
+        def work(job: Job) -> None:
             if self.base is not None:
-                self.trial = season_plan.edit(self.base, lines, rest)
-                self.said = "Lines changed by hand" + (", the later weeks planned again" if rest else "")
+                trial = season_plan.edit(self.base, typed, rest=True, progress=job.watch)
+                self._clear()
+                self.trial, self.said = trial, "Lines changed by hand, the later weeks planned again"
+                self.base_version += 1
 
-        self._start("Checking your changes", work)
+        if typed:
+            self._start("Planning the later weeks around your changes", work)
+        else:
+            self.trouble = "Nothing was changed in the table; type other numbers of batches first."
+            self.version += 1
 
     def take(self) -> None:
         """The change tried becomes the plan on the desk."""
         if self.trial is not None:
-            self.base, self.trial, self.said, self.adopted = self.trial, None, "", ""
-            self.base_version += 1
+            self._lay(self.trial)
             self.version += 1
 
     def drop(self) -> None:
         """Forget the change tried."""
-        self.trial, self.said, self.trouble = None, "", ""
+        if self.typed:
+            self.base_version += 1
+        self._clear()
         self.version += 1
 
     def adopt(self, actor: str = "") -> None:
@@ -98,7 +148,7 @@ class Desk:
         if self.base is None:
             return
         try:
-            self.adopted, _ = season_plan.adopt(self.ledger, self.base, actor)
+            self.adopted, _ = season_adopt.adopt(self.ledger, self.base, actor)
             self.trouble = ""
         except SlabbookError as error:
             self.trouble = error.message
@@ -114,6 +164,15 @@ class Desk:
         job = self.job
         if job is not None and job.thread is not None:
             job.thread.join(seconds)
+
+    def _lay(self, plan: PlanMade) -> None:
+        self.base, self.adopted = plan, ""
+        self._clear()
+        self.base_version += 1
+
+    def _clear(self) -> None:
+        self.trial, self.said, self.trouble, self.refused = None, "", "", ""
+        self.typed, self.past = {}, []
 
     def _start(self, what: str, work: Callable[[Job], None]) -> None:
         with self._lock:

@@ -7,26 +7,22 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
-import msgspec
-
-from ledger.application.ledger import Ledger, Outcome
+from ledger.application.ledger import Ledger
 from ledger.application.season_forecast import make_forecast
 from ledger.application.season_problem import Asked, problem_of, spread_of
 from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
-from ledger.domain.batch.commands import OpenBatch
-from ledger.domain.season.commands import AdoptPlan
-from ledger.errors import BadInput, Refused, UnknownThing
+from ledger.errors import BadInput
 from ledger.planning import QUICK, Plan, Problem, Progress, check_plan, make_plan, replan
 from ledger.planning.day import DayShop, day_mixes
 from ledger.planning.daycheck import Mixes, WeekDays, check_days, kinds_of, within_days
 from ledger.planning.problem import Batches
 from ledger.planning.scenarios import Score, rescore, sample_seasons
-from ledger.planning.season import Check
 from ledger.planning.words import Sentence, helps_worth_asking, money, sentences
 
 Watch = Callable[[Progress], str | None]
+Typed = dict[tuple[str, int, str], int]
+"""Batches typed by hand: (item, week number, kettle) -> whole batches."""
 CHARTED_WEEKS = 2
 CUT_BACK_ROUNDS = 2
 SAMPLED = 100
@@ -126,7 +122,11 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
     began = time.perf_counter()
     problem = what(made.problem)
     known = {item.key for item in problem.items}
-    kept = tuple(Batches(item=x.item, week=x.week, batches=x.batches) for x in made.plan.lines if x.item in known)
+    kept = tuple(
+        Batches(item=x.item, week=x.week, batches=x.batches, kettle=x.kettle)
+        for x in made.plan.lines
+        if x.item in known
+    )
     steady = replace(
         problem, kept=kept, kept_weeks=len(problem.weeks), prices=replace(problem.prices, moved_batch=STEADY)
     )
@@ -146,8 +146,8 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
     return _told(made.asked, problem, plan, days, time.perf_counter() - began)
 
 
-def edit(made: PlanMade, lines: dict[tuple[str, int], int], rest: bool) -> PlanMade:
-    """A plan changed by hand: batches by (item, week number). `rest`: those weeks stay as typed and all others are planned again;
+def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None) -> PlanMade:
+    """A plan changed by hand: batches by (item, week number, kettle; the kettle empty where the plan does not tell them apart). `rest`: those weeks stay as typed and all others are planned again;
     else every other line stays and only the figures are recomputed.
 
     Raises BadInput for batches below 0, or a table that the floor cannot carry at all, with what is too much.
@@ -156,13 +156,17 @@ def edit(made: PlanMade, lines: dict[tuple[str, int], int], rest: bool) -> PlanM
     wrong = next((n for n in lines.values() if n < 0), None)
     if wrong is not None:
         raise BadInput(f"{wrong} batches cannot be made; give 0 or more.", value=wrong)
-    weeks = sorted({week for _, week in lines})
-    table = {(line.item, line.week): line.batches for line in made.plan.lines} | lines
+    weeks = sorted({week for _, week, _ in lines})
+    table = {(line.item, line.week, line.kettle): line.batches for line in made.plan.lines} | lines
     last = max(weeks) if rest else len(made.problem.weeks) - 1
-    held = tuple(Batches(item=i, week=w, batches=n) for (i, w), n in table.items() if n and w <= last)
+    held = tuple(Batches(item=i, week=w, batches=n, kettle=k) for (i, w, k), n in table.items() if n and w <= last)
     typed = replace(made.problem, frozen_weeks=last + 1, frozen=held)
     plan = replan(
-        made.plan, typed, effort=QUICK if rest else replace(QUICK, moves=0, rounds=0), changed="changed by hand"
+        made.plan,
+        typed,
+        effort=QUICK if rest else replace(QUICK, moves=0, rounds=0),
+        progress=progress,
+        changed="changed by hand",
     )
     wrong_now = check_plan(plan, replace(made.problem, frozen_weeks=0, frozen=())).wrong
     if wrong_now:
@@ -170,7 +174,9 @@ def edit(made: PlanMade, lines: dict[tuple[str, int], int], rest: bool) -> PlanM
             f"The floor cannot carry that. {'; '.join(wrong_now[:3])}. Take batches out, or try a helper or a day more."
         )
     near = made.problem.frozen_weeks
-    frozen = tuple(Batches(item=x.item, week=x.week, batches=x.batches) for x in plan.lines if x.week < near)
+    frozen = tuple(
+        Batches(item=x.item, week=x.week, batches=x.batches, kettle=x.kettle) for x in plan.lines if x.week < near
+    )
     problem = replace(made.problem, frozen=frozen)
     bound = made.plan.bound_milli
     if bound is not None:  # of the plan before: what no plan can beat, whoever changes lines
@@ -185,6 +191,12 @@ def edit(made: PlanMade, lines: dict[tuple[str, int], int], rest: bool) -> PlanM
     return _told(made.asked, problem, plan, days, time.perf_counter() - began)
 
 
+def cut_back(asked: Asked, problem: Problem) -> set[int]:
+    """The weeks whose hands were cut back to what their days can carry."""
+    pairs = zip(asked.problem.weeks, problem.weeks, strict=True)
+    return {t for t, (whole, cut) in enumerate(pairs) if cut.hands_minutes < whole.hands_minutes}
+
+
 def _charted(plan: Plan) -> list[int]:
     """The next weeks with something to make: their days are drawn."""
     return sorted({line.week for line in plan.lines})[:CHARTED_WEEKS]
@@ -194,7 +206,7 @@ def _told(
     asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None
 ) -> PlanMade:
     words = [Sentence(note, "finding", ()) for note in asked.notes]
-    words += sentences(plan, problem, helps_worth_asking(plan, problem))
+    words += sentences(plan, problem, helps_worth_asking(plan, problem), cut_back(asked, problem))
     if scored is not None:
         low, mean, high = (money(problem, milli) for milli in (scored.low_milli, scored.mean_milli, scored.high_milli))
         text = f"Kept unchanged over {scored.seasons} seasons drawn around the forecast it would cost {mean} on average ({low} to {high} in 8 of 10) "
@@ -213,140 +225,4 @@ def _told(
     return PlanMade(asked, problem, plan, tuple(days), tuple(words), seconds)
 
 
-# --- adopted ------------------------------------------------------------------------------------------------------------
-
-
-def adopt(ledger: Ledger, made: PlanMade, actor: str = "") -> tuple[str, Outcome]:
-    """Make a plan the plan: its lines, settings, cost and bound become an entry. The near weeks are frozen for the next plan.
-
-    Raises Refused when its own checker does not agree with it.
-    """
-    check = check_plan(made.plan, made.problem)
-    if not check.agrees:
-        raise Refused(
-            f"The plan does not agree with its own lines ({check.wrong[0]}); make it again.", wrong=list(check.wrong)
-        )
-    on = made.asked.forecast.seen.on
-    labels = [week.label for week in made.problem.weeks]
-    taken = {p.plan for _, p in ledger.queries.papers("plan")}
-    base = f"P{labels[0].replace('-', '')}"
-    name = next(n for n in (f"{base}-{i}" for i in range(1, 10_000)) if n not in taken)
-    frozen = labels[min(len(labels), max(1, made.asked.settings.frozen_weeks)) - 1]
-    in_force = [p for _, p in ledger.queries.papers("plan")]
-    command = AdoptPlan(
-        day=ledger.today(), plan=name, as_of=on.known, frozen_until=frozen, cost=made.plan.cost_milli // 1000,
-        bound=min(made.plan.cost_milli, made.plan.bound_milli if made.plan.bound_milli is not None else 0) // 1000, method=made.plan.method,
-        lines=tuple(stored_lines(made, name)), supersedes=in_force[-1].plan if in_force else "",
-        settings={
-            "settings": made.asked.settings.as_data(), "origins": dict(made.asked.settings.origins), "words": [w.text for w in made.words],
-            "problem": msgspec.json.encode(made.problem).decode(), "plan": msgspec.json.encode(replace(made.plan, milliseconds=None).to_dict()).decode(),
-        },
-    )  # fmt: skip
-    return name, ledger.do(command, actor)
-
-
-def stored_lines(made: PlanMade, plan: str) -> list[dict[str, Any]]:
-    """The plan's lines as whole numbers and text, each batch with the name its batch will carry (``plan_lines``) and its day (0: none found)."""
-    by_day: dict[tuple[str, int], list[int]] = {}
-    for week in made.days:
-        for number, keys in enumerate(week.days, start=1):
-            for key in keys:
-                by_day.setdefault((key, week.week), []).append(number)
-    lines = []
-    for line in made.plan.lines:
-        flavour, design = made.asked.made_of[line.item]
-        days = by_day.get((line.item, line.week), [])
-        lines.append({
-            "item": line.item, "flavour": flavour, "design": design, "label": line.label, "week": line.week, "batches": line.batches,
-            "grams": line.grams, "frozen": int(line.frozen), "days": days[: line.batches] + [0] * (line.batches - len(days)),
-            "plan_lines": [f"{plan}/{line.item}/{line.label}/{n}" for n in range(1, line.batches + 1)],
-        })  # fmt: skip
-    return lines
-
-
-def adopted(ledger: Ledger, plan: str = "") -> Any:
-    """An adopted plan as it was kept: the newest one unless named. UnknownThing when there is none."""
-    papers = [p for _, p in ledger.queries.papers("plan") if not plan or p.plan == plan]
-    if not papers:
-        what = f"There is no plan `{plan}`." if plan else "No plan is adopted yet."
-        raise UnknownThing(
-            f"{what} Adopt one with `slabbook season plan --adopt` or on the Season page.", kind="plan", id=plan
-        )
-    return papers[-1]
-
-
-def read_back(paper: Any) -> tuple[Plan, Problem]:
-    """The plan and the problem an entry holds."""
-    try:
-        problem = msgspec.json.decode(paper.settings["problem"], type=Problem)
-        return Plan.from_dict(msgspec.json.decode(paper.settings["plan"])), problem
-    except (KeyError, msgspec.MsgspecError) as error:
-        raise BadInput(
-            f"Plan {paper.plan} does not hold its problem in a form this version reads ({error}).", plan=paper.plan
-        ) from error
-
-
-def recheck(paper: Any) -> Check:
-    """Cost, room and stock of an adopted plan recomputed from its lines; nothing is solved. The entry's own lines and cost must agree too."""
-    plan, problem = read_back(paper)
-    check = check_plan(plan, problem)
-    wrong = list(check.wrong)
-    kept = sorted((line["item"], line["week"], line["batches"], line["grams"]) for line in paper.lines)
-    if kept != sorted((line.item, line.week, line.batches, line.grams) for line in plan.lines):
-        wrong.append("the lines of the entry are not those of its plan")
-    if paper.cost != check.cost_milli // 1000:
-        wrong.append(f"the entry says it costs {paper.cost}, its lines cost {check.cost_milli // 1000}")
-    return Check(not wrong, tuple(wrong), check.cost_milli)
-
-
-def line_states(ledger: Ledger, paper: Any) -> list[dict[str, Any]]:
-    """Every planned batch with the batch that was opened for it (empty: not yet): plan_line, item, flavour, design, label, day, batch."""
-    opened = {
-        row["plan_line"]: row["batch"]
-        for row in ledger.queries.batches(most=5000).to_dict("records")
-        if row["plan_line"] and row["status"] != "voided"
-    }
-    return [
-        {"plan_line": name, "batch": opened.get(name, ""), "day": day}
-        | {k: line[k] for k in ("item", "flavour", "design", "label")}
-        for line in paper.lines
-        for name, day in zip(line["plan_lines"], line["days"], strict=True)
-    ]
-
-
-def open_line(ledger: Ledger, plan_line: str, actor: str = "") -> Outcome:
-    """Open a planned batch as a batch. Refused when it was opened already; UnknownThing for a line that is in no plan."""
-    plan = plan_line.split("/")[0]
-    paper = adopted(ledger, plan)
-    state = next((s for s in line_states(ledger, paper) if s["plan_line"] == plan_line), None)
-    if state is None:
-        raise UnknownThing(
-            f"Plan {plan} has no line `{plan_line}`; `slabbook season lines` lists them.",
-            kind="plan line",
-            id=plan_line,
-        )
-    if state["batch"]:
-        raise Refused(f"Batch {state['batch']} was opened for {plan_line} already.", batch=state["batch"])
-    return ledger.do(
-        OpenBatch(day=ledger.today(), flavour=state["flavour"], design=state["design"], plan_line=plan_line), actor
-    )
-
-
-def next_line(ledger: Ledger) -> dict[str, Any]:
-    """The next planned batch that is not opened yet, from this week on. Refused when there is none."""
-    from ledger.domain.postings import iso_week
-
-    paper, week = adopted(ledger), iso_week(ledger.today())
-    waiting = [s for s in line_states(ledger, paper) if not s["batch"] and s["label"] >= week]
-    if not waiting:
-        raise Refused(
-            f"Every batch of plan {paper.plan} is opened, or its weeks are over. Plan again with `slabbook season plan`.",
-            plan=paper.plan,
-        )
-    return min(waiting, key=lambda s: (s["label"], s["day"] or 9, s["plan_line"]))
-
-
-__all__ = [
-    "PlanMade", "adopt", "adopted", "change", "edit", "line_states", "make", "mixes_of", "next_line", "open_line", "read_back", "recheck",
-    "solve", "stored_lines",
-]  # fmt: skip
+__all__ = ["PlanMade", "Typed", "change", "cut_back", "edit", "make", "mixes_of", "solve"]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -11,6 +11,8 @@ import pandas as pd
 
 from ledger.analytics.compare import monday, shift, week_of
 from ledger.analytics.forecast_input import closed_days, days
+from ledger.application.season_batches import Batches as Known
+from ledger.application.season_batches import InWork, Size
 from ledger.application.season_demand import Demand, spread_of, things
 from ledger.application.season_floor import Floor, floor_of
 from ledger.application.season_forecast import Made
@@ -19,16 +21,11 @@ from ledger.application.season_settings import PlanSettings, prices_of
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput
 from ledger.forecast.calendar import week_number
-from ledger.planning import Batches, Item, Kettle, Opening, Problem, Season, ShowTime
-from ledger.planning.day import DayShop
+from ledger.planning import Batches, Item, Opening, Problem, Season, ShowTime, Week
+from ledger.planning.day import HANDS, DayShop
 from ledger.planning.expected_loss import with_curves, with_safety
 from ledger.planning.problem import price_of_a_missed_kilo
 from ledger.quantities import time_span
-
-UNSTATED_G = 10**9
-"""A kettle whose size the book does not state holds any load."""
-ENOUGH_BATCHES = 3
-MOST_BATCHES = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +41,14 @@ class Asked:
     settings: PlanSettings
     in_force: Any
     notes: tuple[str, ...]
+    shut: frozenset[str] = frozenset()
+
+    def making_days(self, week: int) -> list[date]:
+        """The days of a week on which something is made, as the planner counts them: from the first day planned on, shut days left out."""
+        start = monday(self.problem.weeks[week].label)
+        days_ = [start + timedelta(days=n) for n in range(7)]
+        making = self.forecast.seen.on.site.making_days
+        return [d for d in days_ if d >= self.first_day and d.isoweekday() in making and d.isoformat() not in self.shut]
 
     @property
     def week_starts(self) -> list[date]:
@@ -58,15 +63,22 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
     start, today = monday(seen.origin), date.fromisoformat(seen.day)
     labels = [shift(seen.origin, n) for n in range(settings.weeks)]
     shut = _shut(on)
-    floor = floor_of(on, settings, seen.day)
+    known = Known(on)
+    floor = floor_of(on, settings, seen.day, known.kettle_of)
     weeks = tuple(
         floor.week(label, today if n == 0 else monday(label), shut, settings) for n, label in enumerate(labels)
     )
     left_open = _left_open(on.site, start, today, shut)
     notes: list[str] = list(floor.notes)
     items, made_of = [], {}
-    yields = _yields(on)
     lots = on.queries.lots()
+    wanted = things(on.book, {})
+    sizes = {
+        (f.id, d.id if d else ""): known.size(f.id, d.id if d else "", on.book.recipe_of(f.id), floor.by_kettle.get(d.kind if d else "plain"))
+        for f, d in wanted
+    }  # fmt: skip
+    working = known.in_work(lots, sizes, today)
+    weeks = (_less_in_work(weeks[0], working, floor, book, notes), *weeks[1:])
     demand = Demand(forecast, labels, left_open, notes)
     for flavour, design in things(on.book, demand.designs):
         key = flavour.id if demand.designs.get(flavour.id, 1) == 1 else f"{flavour.id}.{design.id if design else '-'}"
@@ -74,27 +86,59 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
             notes.append(f"{flavour.name}: its season begins after these weeks; it is not planned yet.")
             continue
         made_of[key] = (flavour.id, design.id if design else "")
-        items.append(_item(key, flavour, design, forecast, settings, floor, yields, lots, demand, start, today, notes))
-    kettles = tuple(
-        Kettle(name=s.name or s.id, size_g=s.max_mg // 1000 or UNSTATED_G, minimum_g=s.min_mg // 1000)
-        for s in book.all(e.Station)
-        if s.kind == "kettle"
-    )
+        size = sizes[(flavour.id, design.id if design else "")]
+        items.append(
+            _item(key, flavour, design, forecast, settings, floor, size, lots, working, demand, start, today, notes)
+        )
     shows = tuple(_shows(on, labels, today, shut, notes))
     in_force = plan_in_force(on)
     frozen, kept, frozen_weeks = _standing(on, in_force, labels, seen.origin, made_of)
     problem = Problem(
-        items=tuple(items), weeks=weeks, prices=prices_of(settings, book), kettles=kettles, show_times=shows,
+        items=tuple(items), weeks=weeks, prices=prices_of(settings, book), kettles=known.kettles, show_times=shows,
         store_g=settings.store_kg * 1000 if settings.store_kg else None, frozen_weeks=frozen_weeks, frozen=frozen, kept=kept,
         kept_weeks=max(2, frozen_weeks), currency=on.site.currency, minor_per_major=10**on.site.currency_digits,
         opens=9 * 60, closes=9 * 60 + on.site.day_seconds // 60,
     )  # fmt: skip
-    return Asked(problem, floor.shop, floor, made_of, today, forecast, settings, in_force, tuple(dict.fromkeys(notes)))
+    return Asked(
+        problem,
+        floor.shop,
+        floor,
+        made_of,
+        today,
+        forecast,
+        settings,
+        in_force,
+        tuple(dict.fromkeys(notes)),
+        frozenset(shut),
+    )
+
+
+def _less_in_work(week: Week, working: Sequence[InWork], floor: Floor, book: Any, notes: list[str]) -> Week:
+    """The running week less what the batches in work still ask of it; told as a note."""
+    if not working:
+        return week
+    hands, stations = week.hands_minutes, dict(week.stations)
+    for batch in working:
+        design = book.find(e.Design, batch.design)
+        left = floor.left(book.recipe_of(batch.flavour), design.kind if design else "plain", batch.done)
+        hands -= left.pop(HANDS, 0)
+        for name, minutes in left.items():
+            if name in stations:
+                stations[name] = max(0, stations[name] - minutes)
+    taken = week.hands_minutes - max(0, hands)
+    names = ", ".join(sorted(b.batch for b in working))
+    kilos = sum(b.grams for b in working) / 1000
+    one = len(working) == 1
+    notes.append(
+        f"{'Batch' if one else 'Batches'} {names} {'is' if one else 'are'} in work: the {kilos:.0f} kg still to come count as stock, "
+        f"and {taken / 60:.1f} hours of {week.label} are theirs."
+    )
+    return replace(week, hands_minutes=max(0, hands), stations=stations)
 
 
 def _item(
-    key: str, flavour: e.Flavour, design: e.Design | None, forecast: Made, settings: PlanSettings, floor: Floor, yields: pd.DataFrame,
-    lots: pd.DataFrame, demand: Demand, start: date, today: date, notes: list[str],
+    key: str, flavour: e.Flavour, design: e.Design | None, forecast: Made, settings: PlanSettings, floor: Floor, size: Size,
+    lots: pd.DataFrame, working: Sequence[InWork], demand: Demand, start: date, today: date, notes: list[str],
 ) -> Item:  # fmt: skip
     book = forecast.seen.on.book
     recipe = book.recipe_of(flavour.id)
@@ -103,8 +147,7 @@ def _item(
         flavour.name if demand.designs.get(flavour.id, 1) == 1 or design is None else f"{flavour.name}, {design.name}"
     )
     packs = [p for p in book.all(e.Pack) if p.flavour == flavour.id and (not design or p.design in ("", design.id))]
-    batch_g = _batch_g(yields, flavour.id, design.id if design else "", recipe, name, notes)
-    material = _material_per_kg(book, recipe, batch_g)
+    material = size.material_per_kg
     price = _price_per_kg(packs, forecast, flavour.id)
     grams = demand.grams_by_week(flavour.id, design.id if design else "")
     season = _season(forecast, flavour, start, settings, material, name, notes)
@@ -119,12 +162,12 @@ def _item(
     life = max((p.best_before_days for p in packs), default=365)
     wait, not_yet = _waits(forecast, recipe, lots, today)
     item = Item(
-        key=key, name=name, batch_g=batch_g, demand_g=tuple(grams), minutes=floor.minutes(recipe, kind), kind=kind, flavour=flavour.id,
-        family=flavour.colour or flavour.id, load_g=0 if recipe is None else sum(line.mass_mg for line in recipe.lines) // 1000,
+        key=key, name=name, batch_g=size.batch_g, demand_g=tuple(grams), minutes=floor.minutes(recipe, kind), kind=kind, flavour=flavour.id,
+        family=flavour.colour or flavour.id, load_g=size.load_g, loads=size.loads,
         has_recipe=recipe is not None, price_per_kg=price, material_per_kg=material,
         lost_per_kg=price_of_a_missed_kilo(price, material, settings.lost_percent_feast if feast else settings.lost_percent_everyday),
         hold_per_kg_week=settings.hold_per_kg_week, display_g=sum(p.display_minimum * p.net_mg for p in packs) // 1000,
-        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, flavour.id, design, start), season=season,
+        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, working, flavour.id, design, start, life), season=season,
         earliest_week=wait, not_yet=not_yet, closing_cap_g=0 if feast else settings.closing_weeks * average,
         closing_value_per_kg=0 if feast else material + 120, closing_low_per_kg=0 if feast else material // 2,
         good_to_show=kind == "picture", most_a_week=settings.most_a_week,
@@ -134,46 +177,6 @@ def _item(
     elif any(grams) and 0 < settings.service_percent < 100:
         item = with_safety(item, demand.week_sd(flavour.id), settings.service_percent / 100)
     return item
-
-
-def _yields(on: Any) -> pd.DataFrame:
-    """Grams packed by batch: ``batch``, ``flavour``, ``design``, ``grams``, oldest first, as known."""
-    rows = on.queries.balances(
-        ["batch", "day", "flavour", "design", "step", "kind"], known=on.known, kinds=["lot.packs"]
-    )
-    rows = rows[(rows["step"] == "pack") & (rows["batch"] != "")]
-    table = rows.groupby(["batch", "flavour", "design"], as_index=False).agg(day=("day", "max"), mg=("mass_mg", "sum"))
-    table["grams"] = table["mg"] // 1000
-    ordered: pd.DataFrame = table[table["grams"] > 0].sort_values(["day", "batch"], ignore_index=True)
-    return ordered
-
-
-def _batch_g(
-    yields: pd.DataFrame, flavour: str, design: str, recipe: e.Recipe | None, name: str, notes: list[str]
-) -> int:
-    mine = yields[(yields["flavour"] == flavour) & ((yields["design"] == design) | (design == ""))]["grams"].tail(
-        MOST_BATCHES
-    )
-    if len(mine) >= ENOUGH_BATCHES:
-        return int(mine.median())
-    if recipe is None or not recipe.lines:
-        return 0
-    return 0 if recipe.moisture_ppm >= 1_000_000 else _by_recipe(recipe)
-
-
-def _by_recipe(recipe: e.Recipe) -> int:
-    """Sellable grams of a full kettle by its recipe: what the lines weigh, times its process yield."""
-    return sum(line.mass_mg for line in recipe.lines) // 1000 * recipe.process_yield_ppm // 1_000_000
-
-
-def _material_per_kg(book: Any, recipe: e.Recipe | None, batch_g: int) -> int:
-    if recipe is None or batch_g <= 0:
-        return 0
-    cost = 0
-    for line in recipe.lines:
-        material = book.find(e.Material, line.material)
-        cost += line.mass_mg * (material.cost if material else 0) // 1_000_000
-    return int(cost * 1000 // batch_g)
 
 
 def _price_per_kg(packs: list[e.Pack], forecast: Made, flavour: str) -> int:
@@ -224,11 +227,13 @@ def _away(forecast: Made, flavour: e.Flavour, start: date, settings: PlanSetting
     return bool(ahead) and ahead[0] - timedelta(days=window.days_before) >= start + timedelta(weeks=settings.weeks)
 
 
-def _opening(lots: pd.DataFrame, flavour: str, design: e.Design | None, start: date) -> tuple[Opening, ...]:
-    """Stock in the house that may be sold: packs not held, and what is in work, with the last week of each lot's date."""
-    mine = lots[
-        (lots["flavour"] == flavour) & lots["kind"].isin(["packs", "pieces", "rods", "log"]) & (lots["held"] == "")
-    ]
+def _opening(
+    lots: pd.DataFrame, working: Sequence[InWork], flavour: str, design: e.Design | None, start: date, life: int
+) -> tuple[Opening, ...]:
+    """What may be sold of what is there: packs and pieces of finished batches not held, with the last week of each lot's date, and batches in work."""
+    open_batches = {w.batch for w in working}
+    mine = lots[(lots["flavour"] == flavour) & lots["kind"].isin(["packs", "pieces"]) & (lots["held"] == "")]
+    mine = mine[~mine["batch"].isin(open_batches)]
     if design is not None:
         mine = mine[mine["design"].isin(["", design.id])]
     found = []
@@ -238,6 +243,10 @@ def _opening(lots: pd.DataFrame, flavour: str, design: e.Design | None, start: d
             last = (date.fromisoformat(str(lot["best_before"])) - start).days // 7
         if last >= 0 and lot["mass_mg"] > 0:
             found.append(Opening(grams=int(lot["mass_mg"]) // 1000, good_through=last))
+    for batch in working:
+        if batch.flavour == flavour and (design is None or batch.design in ("", design.id)):
+            last = (date.fromisoformat(batch.day) + timedelta(days=life) - start).days // 7
+            found.append(Opening(grams=batch.grams, good_through=last))
     return tuple(found)
 
 
@@ -316,9 +325,9 @@ def _standing(
         return (), (), 0
     opened = on.queries.batches(first_day=monday(origin).isoformat())
     done: dict[tuple[str, str], int] = {}
-    for row in opened.to_dict("records"):
+    for row in opened[(opened["status"] != "void") & (opened["position"] > paper.as_of)].to_dict("records"):
         key = (str(row["flavour"]), str(row["design"]))
-        done[key] = done.get(key, 0) + (row["status"] != "voided" and int(row["position"]) > paper.as_of)
+        done[key] = done.get(key, 0) + 1
     frozen: list[Batches] = []
     kept: list[Batches] = []
     for line in paper.lines:
@@ -331,7 +340,7 @@ def _standing(
             done[thing] = done.get(thing, 0) - used
             batches -= used
         if batches > 0:
-            row = Batches(item=line["item"], week=week, batches=batches)
+            row = Batches(item=line["item"], week=week, batches=batches, kettle=str(line.get("kettle", "")))
             (frozen if line["label"] <= paper.frozen_until else kept).append(row)
     frozen_weeks = sum(label <= paper.frozen_until for label in labels)
     return tuple(frozen), tuple(kept), frozen_weeks

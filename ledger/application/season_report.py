@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from ledger.application.reports_types import Report, Table, columns
-from ledger.application.season_plan import PlanMade
+from ledger.application.season_plan import PlanMade, cut_back
 from ledger.application.season_settings import assumptions_frame
 from ledger.planning.day import HANDS
 from ledger.quantities import duration_text
@@ -18,12 +18,14 @@ MG = 1000
 def plan_report(made: PlanMade) -> Report:
     """The plan: words first, then lines, weeks, shortages, items and the next making days."""
     on, plan = made.asked.forecast.seen.on, made.plan
+    kettles = any(line.kettle for line in plan.lines)
     tables = {
         "lines": Table("What to make", lines_frame(made), columns(
-            ("week", "week"), ("item", "what"), ("batches", "batches", "count"), ("mass_mg", "gives", "mass"), ("frozen", "fixed", "yes"))),
+            ("week", "week"), ("item", "what"), *((("kettle", "in the"),) if kettles else ()), ("batches", "batches", "count"), ("mass_mg", "gives", "mass"),
+            ("frozen", "fixed", "yes"))),
         "weeks": Table("The weeks", weeks_frame(made), columns(
             ("week", "week"), ("days", "days", "count"), ("hands_used_s", "hands used", "time"), ("hands_there_s", "hands there", "time"),
-            ("share", "used", "share"), ("busiest", "fullest station"), ("station_share", "used", "share"), ("overtime_s", "overtime", "time"),
+            ("share", "used", "share"), ("days_carry_s", "days carry", "time"), ("busiest", "fullest station"), ("station_share", "used", "share"), ("overtime_s", "overtime", "time"),
             ("shifts", "helper shifts", "count"), ("days_fit", "days fit", "yes"))),
         "short": Table("What will be missing, and why", short_frame(made), columns(
             ("item", "what"), ("week", "week"), ("mass_mg", "missing", "mass"), ("worth", "margin missed", "money"), ("why", "why"))),
@@ -65,19 +67,22 @@ def money(made: PlanMade, milli: int) -> str:
 
 
 def lines_frame(made: PlanMade) -> pd.DataFrame:
-    """``week``, ``key``, ``item``, ``batches``, ``mass_mg``, ``frozen``."""
-    rows = [(x.label, x.item, made.name(x.item), x.batches, x.grams * MG, x.frozen) for x in made.plan.lines]
-    return pd.DataFrame(rows, columns=["week", "key", "item", "batches", "mass_mg", "frozen"])
+    """``week``, ``key``, ``item``, ``kettle`` (empty where the plan does not tell them apart), ``batches``, ``mass_mg``, ``frozen``."""
+    rows = [(x.label, x.item, made.name(x.item), x.kettle, x.batches, x.grams * MG, x.frozen) for x in made.plan.lines]
+    return pd.DataFrame(rows, columns=["week", "key", "item", "kettle", "batches", "mass_mg", "frozen"])
 
 
 def weeks_frame(made: PlanMade) -> pd.DataFrame:
-    """Hands and the fullest station of each week."""
+    """Hands and the fullest station of each week. ``days_carry_s``: what the days can carry of the hands' time, where that is the limit."""
+    cut = cut_back(made.asked, made.problem)
     unfit = {d.week for d in made.days if not d.fits}
     rows = []
     for w in made.plan.weeks:
         full = [(used / there, name) for name, used, there in w.stations if there and name != HANDS]
         share, name = max(full, default=(0.0, ""))
-        rows.append((w.label, w.days, w.hands_used * 60, w.hands_there * 60, w.hands_used / w.hands_there if w.hands_there else 0.0,
+        there = max(w.hands_there, made.asked.problem.weeks[w.week].hands_minutes)
+        carry = w.hands_there if w.week in cut else None
+        rows.append((w.label, w.days, w.hands_used * 60, there * 60, w.hands_used / there if there else 0.0, carry and carry * 60,
                      name if share > 0 else "", share, w.overtime_minutes * 60, w.helper_shifts, w.week not in unfit))  # fmt: skip
     names = [
         "week",
@@ -85,6 +90,7 @@ def weeks_frame(made: PlanMade) -> pd.DataFrame:
         "hands_used_s",
         "hands_there_s",
         "share",
+        "days_carry_s",
         "busiest",
         "station_share",
         "overtime_s",

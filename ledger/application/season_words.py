@@ -24,4 +24,9 @@ def stage(at: Progress) -> str:
     return text
 
 
-__all__ = ["STAGES", "stage"]
+def done(at: Progress) -> float:
+    """How much of the stage is done, 0 to 1 (0 where it is not counted)."""
+    return min(1.0, at.done / at.of) if at.of > 1 else 0.0
+
+
+__all__ = ["STAGES", "done", "stage"]

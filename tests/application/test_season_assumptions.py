@@ -6,7 +6,7 @@ from dataclasses import fields, replace
 
 import pytest
 
-from ledger.application import season_plan
+from ledger.application import season_adopt, season_plan
 from ledger.application.ledger import Ledger
 from ledger.application.season_forecast import make_forecast
 from ledger.application.season_history import settings_of_book
@@ -110,8 +110,8 @@ def test_a_revised_assumption_changes_the_next_plan_and_is_kept_with_it(own: Led
         .to_dict()["weeks of an adopted plan that stay as they are"]
         == "1"
     )
-    season_plan.adopt(own, later)
-    paper = season_plan.adopted(own)
+    season_adopt.adopt(own, later)
+    paper = season_adopt.adopted(own)
     assert paper.settings["settings"]["making_percent"] == 50 and "making_percent" in paper.settings["origins"]
     assert paper.frozen_until == later.problem.weeks[0].label
 

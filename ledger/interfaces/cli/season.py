@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from ledger.application import season_facts, season_forecast, season_plan, season_words
+from ledger.application import season_adopt, season_facts, season_forecast, season_plan, season_words
 from ledger.application.reports_types import read_week, read_weeks
 from ledger.application.season_backtest import backtest_report
 from ledger.application.season_buy import buy_report
@@ -104,7 +104,7 @@ def plan(
     made = _planned(shop, settings_for(shop.ledger, **settings), effort)
     show(plan_report(made), as_json, as_csv, only, file)
     if adopt:
-        name, outcome = season_plan.adopt(shop.ledger, made, shop.by)
+        name, outcome = season_adopt.adopt(shop.ledger, made, shop.by)
         console(error=True).print(f"Adopted as {name}.")
         if not (as_json or as_csv):
             tell(outcome)
@@ -137,8 +137,8 @@ def _planned(shop: Shop, settings: PlanSettings, effort: str) -> season_plan.Pla
 @pass_shop
 def check(shop: Shop, plan_id: str | None) -> None:
     """Recompute cost, room and stock of an adopted plan from its lines; nothing is solved."""
-    paper = season_plan.adopted(shop.ledger, plan_id or "")
-    found = season_plan.recheck(paper)
+    paper = season_adopt.adopted(shop.ledger, plan_id or "")
+    found = season_adopt.recheck(paper)
     for wrong in found.wrong:
         console().print(wrong, markup=False)
     console().print(
@@ -153,7 +153,7 @@ def check(shop: Shop, plan_id: str | None) -> None:
 @pass_shop
 def lines(shop: Shop, plan_id: str | None) -> None:
     """Every planned batch of the adopted plan, and the batch opened for it."""
-    for row in season_plan.line_states(shop.ledger, season_plan.adopted(shop.ledger, plan_id or "")):
+    for row in season_adopt.line_states(shop.ledger, season_adopt.adopted(shop.ledger, plan_id or "")):
         day = f"day {row['day']}" if row["day"] else "no day"
         click.echo(f"{row['label']}  {day:7}  {row['plan_line']:36}  {row['batch'] or 'not opened'}")
 
@@ -163,7 +163,7 @@ def lines(shop: Shop, plan_id: str | None) -> None:
 @pass_shop
 def open_(shop: Shop, plan_line: str | None) -> None:
     """Open a planned batch as a batch (the next one if none is named); its sheet comes from `slabbook sheet`."""
-    tell(season_plan.open_line(shop.ledger, plan_line or season_plan.next_line(shop.ledger)["plan_line"], shop.by))
+    tell(season_adopt.open_line(shop.ledger, plan_line or season_adopt.next_line(shop.ledger)["plan_line"], shop.by))
 
 
 @season.command("backtest")

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Response
 
-from ledger.application import season_plan
+from ledger.application import season_adopt, season_plan
 from ledger.application.reports_types import Report
 from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast import forecast_report, make_forecast
@@ -42,8 +42,8 @@ def plan(
         return _answer(plan_report(season_plan.make(ledger, settings_for(ledger, weeks=weeks), make)), asked, form, table)
     if on_desk is not None:
         return _answer(plan_report(on_desk), asked, form, table)
-    paper = season_plan.adopted(ledger)
-    check = season_plan.recheck(paper)
+    paper = season_adopt.adopted(ledger)
+    check = season_adopt.recheck(paper)
     return {
         "plan": paper.plan, "day": paper.day, "as_of": paper.as_of, "frozen_until": paper.frozen_until, "cost": paper.cost, "bound": paper.bound,
         "method": paper.method, "lines": list(paper.lines), "words": paper.settings.get("words", []), "agrees": check.agrees,

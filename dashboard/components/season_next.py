@@ -1,0 +1,96 @@
+"""The planned batches that come next: each opens as a batch, and leads to its sheet."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+from urllib.parse import urlencode
+
+from dash import dcc, html
+
+from dashboard.components.parts import table_of
+from ledger.application.ledger import Ledger
+from ledger.application.season_adopt import adopted, line_states, next_lines, sheet_of
+from ledger.domain.books import entries as e
+from ledger.planning.words import kilos
+
+SHOWN = 8
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def next_part(ledger: Ledger, told: Any = None) -> Any:
+    """The next batches of the plan in force with a button each; `told`: what came of the last one pressed. None while no plan is adopted."""
+    papers = [p for _, p in ledger.queries.papers("plan")]
+    if not papers:
+        return None
+    paper, book = papers[-1], ledger.book()
+    states = next_lines(ledger, paper, SHOWN)
+    names = {f.id: f.name for f in book.all(e.Flavour)} | {d.id: d.name for d in book.all(e.Design)}
+    rows = []
+    for state in states:
+        what = names.get(state["flavour"], state["flavour"])
+        design = names.get(state["design"], state["design"])
+        rows.append([
+            when(state), what + (f", {design.lower()}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
+            _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
+        ])  # fmt: skip
+    head = html.H2(f"Next to make, plan {paper.plan}")
+    if not rows:
+        last = paper.lines[-1]["label"] if paper.lines else ""
+        words = (
+            f"Every batch of the plan is made, or its weeks are over (the last is {last})."
+            if last
+            else "The plan makes nothing."
+        )
+        return html.Section([head, html.P(f"{words} Make a plan anew and adopt it."), told], id="season-next-lines")
+    return html.Section(
+        [head, told, table_of("", ["day", "what", "in the", "gives", ""], rows)], id="season-next-lines"
+    )
+
+
+def when(state: dict[str, Any]) -> str:
+    """The day a planned batch is due, `Wed 2026-12-02`, or its week where no day was found."""
+    if not state["date"]:
+        return f"{state['label']}, no day found"
+    day = date.fromisoformat(state["date"])
+    return f"{_DAYS[day.weekday()]} {state['date']}"
+
+
+def _button(state: dict[str, Any], what: str) -> Any:
+    return html.Button(
+        "Open this batch", id={"type": "season-open", "line": state["plan_line"]}, type="button", className="plain", n_clicks=0,
+        **{"aria-label": f"Open this batch: {what}, {when(state)}"},
+    )  # fmt: skip
+
+
+def _opened(state: dict[str, Any], query: dict[str, str]) -> Any:
+    parts: list[Any] = [dcc.Link(state["batch"], href=f"/batch?batch={state['batch']}"), " is open. "]
+    if query.get("design"):
+        parts.append(dcc.Link("Its sheet", href=f"/sheet?{urlencode(query)}"))
+    return html.Span(parts)
+
+
+def opened_words(ledger: Ledger, plan_line: str, batch: str) -> Any:
+    """What to do with a batch just opened: its sheet, its page."""
+    state = next(
+        s for s in line_states(ledger, adopted(ledger, plan_line.split("/")[0])) if s["plan_line"] == plan_line
+    )
+    query = sheet_of(ledger.book(), state).query()
+    sheet = (
+        dcc.Link("Size it and print its sheet", href=f"/sheet?{urlencode(query)}")
+        if query.get("design")
+        else "It has no design, so it has no sheet."
+    )
+    return html.P(
+        [
+            html.Strong(f"Batch {batch} is open. "),
+            sheet,
+            " ",
+            dcc.Link("Record at its page", href=f"/batch?batch={batch}"),
+        ],
+        className="note",
+        role="status",
+    )
+
+
+__all__ = ["next_part", "opened_words", "when"]

@@ -1,0 +1,171 @@
+"""The plan as a table to edit, and what a change typed into it does: cost, what is missing, the week that binds, at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+
+from dashboard.components.grid import Col, grid
+from ledger.application.season_edit import Edited, edited
+from ledger.application.season_jobs import Desk
+from ledger.application.season_plan import PlanMade, Typed
+from ledger.application.season_report import money
+from ledger.planning.words import kilos
+
+NAME = "season-plan"
+MOST = 99
+_SHOWN = {"function": "params.value ? params.value : (params.node.rowPinned ? '' : '·')"}
+_RULES = {
+    "changed": "params.data['was ' + params.colDef.field] !== undefined && params.data['was ' + params.colDef.field] !== params.value",
+    "some": "params.value > 0",
+}
+
+
+def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
+    """The plan of the next `span` weeks as whole batches, a row for each thing and kettle; `every`: also kettles the plan does not use for it."""
+    made = desk.base
+    assert made is not None
+    weeks = list(range(min(span, len(made.problem.weeks))))
+    columns = [Col("what", "Batches", width=170)]
+    for t in weeks:
+        week = made.problem.weeks[t]
+        editor = {"cellEditor": "agNumberCellEditor", "cellEditorParams": {"min": 0, "max": MOST, "precision": 0}}
+        extra = {
+            "sortable": False,
+            "filter": False,
+            "resizable": False,
+            "valueFormatter": _SHOWN,
+            "cellClassRules": _RULES,
+            "flex": 1,
+            **editor,
+        }
+        extra["editable"] = {"function": "!params.node.rowPinned"} if week.days > 0 else False
+        columns.append(
+            Col(f"w{t}", week.label[5:] if week.days > 0 else f"{week.label[5:]} shut", "number", width=62, extra=extra)
+        )
+    title = f"The plan, {made.problem.weeks[weeks[0]].label} to {made.problem.weeks[weeks[-1]].label}"
+    options = {
+        "pinnedBottomRowData": hands_rows(desk, weeks), "enableCellTextSelection": False, "suppressRowHoverHighlight": False,
+        "enterNavigatesVertically": True, "enterNavigatesVerticallyAfterEdit": True, "singleClickEdit": True,
+    }  # fmt: skip
+    return grid(
+        NAME, title, columns, table_rows(desk, weeks, every), key="id", find=False, at_once=200, options=options
+    )
+
+
+def table_rows(desk: Desk, weeks: Sequence[int], every: bool = False) -> list[dict[str, Any]]:
+    """Rows of the table with what is typed laid over the plan; `was w3` is what the plan says, so that a change can be seen."""
+    made = desk.base
+    assert made is not None
+    there = {(x.item, x.week, x.kettle): x.batches for x in made.plan.lines}
+    rows = []
+    for item in made.problem.items:
+        kettles = [load.kettle for load in item.loads] or [""]
+        used = {k for (i, _, k) in (*there, *desk.typed) if i == item.key}
+        for number, kettle in enumerate(kettles):
+            if number and kettle not in used and not every:
+                continue
+            row: dict[str, Any] = {
+                "id": f"{item.key}@{kettle}",
+                "what": f"{item.name}, {short(kettle)}" if kettle else item.name,
+            }
+            for t in weeks:
+                if made.problem.weeks[t].days > 0:
+                    planned = there.get((item.key, t, kettle), 0)
+                    row |= {f"w{t}": desk.typed.get((item.key, t, kettle), planned), f"was w{t}": planned}
+            rows.append(row)
+    return rows
+
+
+def short(kettle: str) -> str:
+    """A kettle's name as it stands behind a flavour's."""
+    return kettle[0].lower() + kettle[1:] if kettle[1:2].islower() else kettle
+
+
+def hands_rows(desk: Desk, weeks: Sequence[int]) -> list[dict[str, Any]]:
+    """The last row: the share of the hands each week uses, of the plan as it would be with what is typed."""
+    made = desk.trial if desk.by_hand and desk.trial is not None else desk.base
+    assert made is not None
+    used = {"id": "hands", "what": "hands used"}
+    for t in weeks:
+        week, there = made.plan.weeks[t], made.asked.problem.weeks[t].hands_minutes
+        used[f"w{t}"] = f"{100 * week.hands_used // max(week.hands_there, there)} %" if week.hands_there else ""
+    return [used]
+
+
+def changes_of(events: Any) -> Typed:
+    """What the grid tells of cells that changed: (item, week, kettle) -> batches. Anything that is no whole number from 0 on is taken as 0."""
+    found: Typed = {}
+    for event in events or []:
+        item, _, kettle = str(event.get("rowId", "")).partition("@")
+        week, value = str(event.get("colId", "")), event.get("value")
+        if item and week[:1] == "w" and week[1:].isdigit():
+            number = float(value) if isinstance(value, (int, float)) or str(value or "").strip().isdigit() else 0.0
+            found[(item, int(week[1:]), kettle)] = min(MOST, max(0, int(number)))
+    return found
+
+
+def edit_panel(desk: Desk) -> Any:
+    """What the typed changes do, with the buttons to take them back or keep them."""
+    if desk.base is None:
+        return None
+    typed = len(desk.typed)
+    hint = "Touch a number, or move with the arrow keys and type. What it does to cost, shortages and the fullest week is told here at once; nothing is kept until you say so."
+    told: list[Any] = [html.P(hint, className="quiet")]
+    if desk.refused:
+        told = [html.P(desk.refused, className="refusal", role="alert")]
+    elif typed and desk.trial is not None:
+        told = edit_words(desk.base, desk.trial, edited(desk.base, desk.trial, typed))
+    buttons = [
+        ("season-undo", "Undo the last", not desk.past), ("season-undo-all", "Undo all", not typed),
+        ("season-keep", "Keep my changes", not typed or desk.trial is None),
+        ("season-again", "Keep mine, plan later weeks again", not typed or bool(desk.refused)),
+    ]  # fmt: skip
+    return [
+        html.Div(told, className="edit-told", role="status", **{"aria-live": "polite"}),
+        html.Div(
+            [
+                html.Button(text, id=id, type="button", className="plain", n_clicks=0, disabled=off)
+                for id, text, off in buttons
+            ],
+            className="actions",
+        ),
+    ]
+
+
+def edit_words(base: PlanMade, after: PlanMade, e: Edited) -> list[Any]:
+    """The figures of a change by hand, in words."""
+    more = e.cost_after - e.cost_before
+    made = e.made_after_g - e.made_before_g
+    text = f"{e.changes} {'cell' if e.changes == 1 else 'cells'} changed: the plan costs {money(after, e.cost_after)} instead of {money(base, e.cost_before)}"
+    text += "" if not more else f", {money(after, abs(more))} {'more' if more > 0 else 'less'}"
+    text += f", and makes {kilos(abs(made))} {'more' if made > 0 else 'less'}." if made else "."
+    parts: list[Any] = [html.P(text, className="sentence")]
+    lines = [
+        f"{s.name}: {kilos(s.after_g)} missing" + (f" ({kilos(s.before_g)} before)" if s.before_g != s.after_g else "")
+        for s in e.shorts
+    ]
+    parts.append(
+        html.P(
+            f"Missing over these weeks. {'; '.join(lines[:6])}."
+            if lines
+            else "Nothing of a tenth of a kilo or more is missing."
+        )
+    )
+    if e.fullest is not None:
+        verb = "are" if e.fullest.what in ("hands", "making days") else "is"
+        parts.append(
+            html.P(
+                f"The fullest week is {e.fullest.label}: the {e.fullest.what} {verb} {100 * e.fullest.share:.0f} % used."
+            )
+        )
+    parts += [
+        html.P(f"In {label} the minutes suffice but no day is found for {', '.join(names)}.", className="note")
+        for label, names in e.homeless[:3]
+    ]
+    return parts
+
+
+__all__ = ["NAME", "changes_of", "edit_panel", "edit_words", "hands_rows", "plan_table", "table_rows"]
