@@ -26,6 +26,7 @@ from ledger.planning.model import Floats, Program, made_in
 Cut = tuple[float, list[tuple[int, float]]]
 """(least value, entries): sum of value x column >= least."""
 PLAIN, DISPLAY, CLOSING, CHORD = 0, 1, 2, 3
+PARTS = (1, 2, 3)
 MOST_SUPPLIES = 3000
 """Supplies of different kettles told apart for chords; beyond, the tangents alone stand."""
 
@@ -69,11 +70,16 @@ class Separator:
                 continue
             wanted = need + more[None, :]
             useful = possible & (wanted > 0) & ((more > 0)[None, :] if kind else True)
-            for size in sorted({a.batch[j] for j in self.ways[i]}):
+            for size in self._sizes(i):
                 q = np.where(useful, -(-wanted // size), 0)
                 r = np.where(useful, wanted - size * (q - 1), 0)
                 weights = [(r * (a.batch[j] // size) + np.minimum(r, a.batch[j] % size)) / 1000 for j in self.ways[i]]
                 yield _Rounding(kind, size, q.astype(float), r / 1000, weights)
+
+    def _sizes(self, i: int) -> list[int]:
+        """Sizes to round by: the batch, and where kettles differ also parts of each, which say more about their mixes."""
+        batches = {self.a.batch[j] for j in self.ways[i]}
+        return sorted({batch // part for batch in batches for part in (PARTS if len(batches) > 1 else (1,))})
 
     def _supplies(self, i: int) -> list[int]:
         """Every cumulated supply of whole batches up to the one after which nothing more is lost, rising."""

@@ -11,12 +11,21 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
-    """What the plan said of an item over a span of weeks, in grams and batches."""
+    """What the plan said of an item over a span of weeks, in grams and batches.
+
+    ``planned_g``: sellable grams of all its batches, where they are not all of ``batch_g`` (kettles of two sizes).
+    """
 
     opening_g: int
     batches: int
     batch_g: int
     demand_g: int
+    planned_g: int | None = None
+
+    @property
+    def made_g(self) -> int:
+        """Grams the plan meant to make."""
+        return self.batches * self.batch_g if self.planned_g is None else self.planned_g
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,11 +56,12 @@ class Split:
 
 def split(expected: Expected, happened: Happened) -> Split:
     """Split the season's net position into what the plan knew and what came differently."""
-    known = expected.opening_g + expected.batches * expected.batch_g - expected.demand_g
+    known = expected.opening_g + expected.made_g - expected.demand_g
+    more_g = (happened.batches - expected.batches) * expected.batch_g
     parts = {
         "forecast_g": expected.demand_g - happened.demand_g,
-        "made_g": (happened.batches - expected.batches) * expected.batch_g,
-        "yield_g": happened.made_g - happened.batches * expected.batch_g,
+        "made_g": more_g,
+        "yield_g": happened.made_g - expected.made_g - more_g,
         "count_g": happened.opening_g - expected.opening_g + happened.corrections_g,
     }
     net = happened.opening_g + happened.corrections_g + happened.made_g - happened.demand_g

@@ -47,6 +47,8 @@ class Program:
     moved: list[list[int]] = field(default_factory=list)
     hands_row: list[int] = field(default_factory=list)
     station_row: list[list[int]] = field(default_factory=list)
+    store_row: list[int] = field(default_factory=list)
+    show_row: list[int] = field(default_factory=list)
     constant: float = 0.0
 
     def column(self, price: float, high: float = INF, low: float = 0.0, whole: bool = False) -> int:
@@ -88,14 +90,17 @@ def build(a: Arrays) -> Program:
         if a.store is not None:
             over = m.column(prices.store_over_per_kg_week)
             held = [(m.stock[i][t], 1.0) for i in range(a.n) if m.stock[i][t] >= 0 and not _leaves(a, i, t)]
-            m.row(-INF, a.store / 1000, [*held, (over, -1.0)])
+            m.store_row.append(m.row(-INF, a.store / 1000, [*held, (over, -1.0)]))
             m.over_store.append(over)
+        else:
+            m.store_row.append(-1)
         if a.shows[t]:
             missed = m.column(prices.missed_show)
             shown = [(m.x[j][t], 1.0) for j in range(a.rows) if a.good_to_show[j] and m.x[j][t] >= 0]
-            m.row(a.shows[t], INF, [*shown, (missed, 1.0)])
+            m.show_row.append(m.row(a.shows[t], INF, [*shown, (missed, 1.0)]))
             m.missed_show.append(missed)
         else:
+            m.show_row.append(-1)
             m.missed_show.append(-1)
     return m
 

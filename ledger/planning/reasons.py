@@ -174,6 +174,6 @@ def worth_of_helper(problem: Problem, weeks: tuple[int, ...]) -> Worth:
 
 def _worth(problem: Problem, what: str, weeks: tuple[int, ...], change: Callable[[Week], Week], costs: int) -> Worth:
     changed = tuple(change(week) if t in weeks else week for t, week in enumerate(problem.weeks))
-    before = bound(lay_out(problem)).milli
-    after = bound(lay_out(replace(problem, weeks=changed))).milli
+    before = bound(lay_out(problem), alone=False).milli
+    after = bound(lay_out(replace(problem, weeks=changed)), alone=False).milli
     return Worth(what, weeks, max(0, before - after), costs)

@@ -1,7 +1,7 @@
 """Simulated annealing on whole batches, in plain Python, repeatable by seed and number of moves (Kirkpatrick et al. 1983).
 
-Moves: shift a batch by up to six weeks, swap the weeks of two batches, add one, remove one, make another item instead. Only
-the touched items and weeks are costed again. A move that breaks a limit is not made, so the plan can always be carried out
+Moves: shift a batch by up to six weeks (or to another kettle), swap the weeks (or the kettles) of two batches, add one, remove
+one, make another item instead. Only the touched items and weeks are costed again. A move that breaks a limit is not made, so the plan can always be carried out
 and is never dearer than the plan the search started from.
 """
 
@@ -19,7 +19,7 @@ Report = Callable[[int, int], bool]
 
 SHIFT, SWAP, ADD, REMOVE = 0.38, 0.58, 0.72, 0.86  # upper ends of the shares of the moves; the rest replaces
 TO_ANOTHER_KETTLE = 0.3
-"""Share of shifts that take the batch to another kettle it can be made in, half of them in the same week."""
+"""Share of shifts that take a batch to another kettle, half of them in the same week, and of swaps that swap kettles."""
 
 
 def typical_batch(a: Arrays) -> int:
@@ -47,6 +47,8 @@ class Search:
         self.made = [(j, t) for j in rows for t in range(a.weeks) for _ in range(self.table[j][t] - a.least[j][t])]
         self.open_weeks = [[t for t in range(a.weeks) if a.most[j][t] > a.least[j][t]] for j in rows]
         self.open_ways = [j for j in rows if self.open_weeks[j]]
+        several = any(len(ways) > 1 for ways in a.ways)
+        self.twins = {(i, a.kettle[j]): j for j, i in enumerate(a.of) if self.open_weeks[j]} if several else {}
         self.other_ways = [[k for k in a.ways[i] if k != j and self.open_weeks[k]] for j, i in enumerate(a.of)]
 
     def _run(self, i: int, first: int, last_change: int, keep: bool = False) -> tuple[int, int, list[int], list[int]]:
@@ -227,14 +229,14 @@ def anneal(
     high, low = hot * scale, 0.0003 * scale
     cooling = exp(log(low / high) / max(1, moves // 500))
     temperature, tried = high, 0
-    made, open_ways, open_weeks, most = state.made, state.open_ways, state.open_weeks, a.most
+    made, open_ways, open_weeks, most, twins = state.made, state.open_ways, state.open_weeks, a.most, state.twins
     for tried in range(1, moves + 1):
         if tried % 500 == 0:
             temperature *= cooling
             if report is not None and tried % 10_000 == 0 and report(tried, best):
                 break
         pick = draw()
-        where, other, fresh = -1, -1, (0, 0)
+        where, other, fresh, fresh_other = -1, -1, (0, 0), (0, 0)
         if pick < SHIFT and made:
             where = int(draw() * len(made))
             j, t = made[where]
@@ -250,9 +252,21 @@ def anneal(
         elif pick < SWAP and len(made) > 1:
             where, other = int(draw() * len(made)), int(draw() * len(made))
             (j, t), (k, u) = made[where], made[other]
-            if j == k or t == u or state.table[j][u] >= most[j][u] or state.table[k][t] >= most[k][t]:
+            if twins and a.kettle[j] != a.kettle[k] and draw() < TO_ANOTHER_KETTLE:
+                one, two = twins.get((a.of[j], a.kettle[k])), twins.get((a.of[k], a.kettle[j]))
+                if (
+                    one is None
+                    or two is None
+                    or state.table[one][t] >= most[one][t]
+                    or state.table[two][u] >= most[two][u]
+                ):
+                    continue
+                fresh, fresh_other = (one, t), (two, u)
+            elif j == k or t == u or state.table[j][u] >= most[j][u] or state.table[k][t] >= most[k][t]:
                 continue
-            changes = [(j, t, -1), (j, u, 1), (k, u, -1), (k, t, 1)]
+            else:
+                fresh, fresh_other = (j, u), (k, t)
+            changes = [(j, t, -1), (*fresh, 1), (k, u, -1), (*fresh_other, 1)]
         elif pick < ADD or not made:
             j = open_ways[int(draw() * len(open_ways))]
             t = open_weeks[j][int(draw() * len(open_weeks[j]))]
@@ -275,7 +289,7 @@ def anneal(
             continue
         cost += change
         if other >= 0:
-            made[where], made[other] = (made[where][0], made[other][1]), (made[other][0], made[where][1])
+            made[where], made[other] = fresh, fresh_other
         elif len(changes) == 2:
             made[where] = fresh
         elif changes[0][2] > 0:

@@ -19,7 +19,7 @@ from ledger.planning.problem import Problem
 from ledger.planning.reasons import shortages
 from ledger.planning.rules import best_rule
 from ledger.planning.search import anneal
-from ledger.planning.solve_highs import Bound, SolverFailed, bound, prove, rounded
+from ledger.planning.solve_highs import Bound, SolverFailed, bound, prove, rounded, together
 
 Stopwatch = Callable[[], float]
 """Seconds of any clock; only differences are used."""
@@ -117,6 +117,8 @@ def _solve(
     starts: list[tuple[str, Table]] = []
     if lp is not None:
         starts.append(("bound made whole", rounded(a, build(a), lp.values)))
+        if lp.alone is not None:
+            starts.append(("items fitted together", together(a, lp)))
     if warm is not None:
         starts.append(("plan before", carried(a, warm)))
     for name, start in starts:

@@ -23,6 +23,8 @@ from ledger.planning.arrays import Arrays
 from ledger.planning.cost import Table, cost_table, fits
 from ledger.planning.cuts import Cut, Separator
 from ledger.planning.model import INF, Floats, Program, build, point
+from ledger.planning.priced import raised
+from ledger.planning.rules import Room
 
 THREADS = 1
 
@@ -37,6 +39,7 @@ class SolverFailed(SlabbookError):
 class Bound:
     """What the linear program says: a proven lower bound (milli), its point, and what one more of each limit is worth.
 
+    ``alone``: each item's best batches under the prices of the linear program (-1: not worked out), None where not asked.
     ``rounds``: rounds of inequalities. ``hands_worth``: minor units an extra person-minute is worth, by week.
     ``station_worth``: the same by station and week.
     """
@@ -47,6 +50,7 @@ class Bound:
     cuts: list[Cut]
     hands_worth: list[float]
     station_worth: dict[str, list[float]]
+    alone: Table | None = None
 
 
 _banner_spoken = False
@@ -124,8 +128,11 @@ def least(m: Program) -> tuple[float, Floats]:
     return float(h.getInfo().objective_function_value) + m.constant, np.array(h.getSolution().col_value)
 
 
-def bound(a: Arrays, *, rounds: int = 25, stop: Callable[[], bool] | None = None) -> Bound:
-    """Solve the relaxation, add broken inequalities, solve again from its basis; at most ``rounds`` times."""
+def bound(a: Arrays, *, rounds: int = 25, alone: bool = True, stop: Callable[[], bool] | None = None) -> Bound:
+    """Solve the relaxation, add broken inequalities, solve again from its basis; at most ``rounds`` times.
+
+    ``alone``: then plan each item exactly by itself under the relaxation's prices (``priced.py``), which raises the bound.
+    """
     m = build(a)
     h = _solver(m, whole=False)
     separator, all_cuts = Separator(a, m), []
@@ -146,8 +153,9 @@ def bound(a: Arrays, *, rounds: int = 25, stop: Callable[[], bool] | None = None
         all_cuts += cuts
         done += 1
     duals = np.array(h.getSolution().row_dual)
+    more, table = raised(a, m, values, duals) if alone else (0.0, None)
     return Bound(
-        milli=_safe(worth + m.constant),
+        milli=_safe(worth + m.constant + more),
         values=values,
         rounds=done,
         cuts=all_cuts,
@@ -156,6 +164,7 @@ def bound(a: Arrays, *, rounds: int = 25, stop: Callable[[], bool] | None = None
             name: [max(0.0, -float(duals[rows[s]])) if rows[s] >= 0 else 0.0 for rows in m.station_row]
             for s, name in enumerate(a.stations)
         },
+        alone=table,
     )
 
 
@@ -166,18 +175,38 @@ def _safe(minor: float) -> int:
 
 def rounded(a: Arrays, m: Program, values: Floats) -> Table:
     """The bound's point made whole: each item's cumulative batches rounded, kept only while they fit."""
-    from ledger.planning.rules import Room
-
     room = Room(a)
     wanted = []
-    for j, i in enumerate(a.of):
-        total, made, frozen = 0.0, 0, sum(a.least[j])
+    for i, ways in enumerate(a.ways):
+        owed, frozen = dict.fromkeys(ways, 0.0), {j: sum(a.least[j]) for j in ways}
         for t in range(a.end[i] + 1):
-            total += float(values[m.x[j][t]]) if m.x[j][t] >= 0 else 0.0
-            while made + 0.55 < total:
-                made += 1
-                if made > frozen:
+            for j in ways:
+                owed[j] += float(values[m.x[j][t]]) if m.x[j][t] >= 0 else 0.0
+            while True:
+                j = max(ways, key=lambda way: owed[way])
+                if sum(owed[k] * a.batch[k] for k in ways) <= 0.55 * a.batch[j] or owed[j] <= 0:
+                    break
+                owed[j] -= 1
+                if frozen[j]:
+                    frozen[j] -= 1
+                else:
                     wanted.append((t, -a.lost[i], j))
+    return _fitted(a, room, wanted)
+
+
+def together(a: Arrays, lp: Bound) -> Table:
+    """Each item's best batches by itself (those of the bound's point where that is not known), kept only while they fit."""
+    assert lp.alone is not None
+    room, from_point = Room(a), rounded(a, build(a), lp.values)
+    wanted = []
+    for j, row in enumerate(lp.alone):
+        mine = from_point[j] if row and row[0] < 0 else row
+        wanted += [(t, -a.lost[a.of[j]], j) for t in range(a.weeks) for _ in range(mine[t] - a.least[j][t])]
+    return _fitted(a, room, wanted)
+
+
+def _fitted(a: Arrays, room: Room, wanted: list[tuple[int, int, int]]) -> Table:
+    """Wanted batches (week, how dear to miss, way), each in its week, pulled ahead or later, in its own kettle or another."""
     for t, _, j in sorted(wanted):
         room.place([j, *(k for k in a.ways[a.of[j]] if k != j)], t, t)
     return room.table

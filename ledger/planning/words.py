@@ -6,7 +6,7 @@ Nothing here is canned: a sentence whose figures are not in the plan is not said
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from ledger.planning.plan import Plan, Shortage
@@ -36,13 +36,18 @@ def money(problem: Problem, milli: int) -> str:
     return f"{problem.currency} {round(milli / 1000 / problem.minor_per_major):,}".replace(",", " ")
 
 
-def sentences(plan: Plan, problem: Problem, helps: Sequence[Worth] = ()) -> list[Sentence]:
-    """Everything worth saying, in the order a maker needs it."""
+def sentences(
+    plan: Plan, problem: Problem, helps: Sequence[Worth] = (), days_full: Collection[int] = ()
+) -> list[Sentence]:
+    """Everything worth saying, in the order a maker needs it.
+
+    days_full: weeks whose hands were cut back to what their days can carry: there it is the days that are full, not the hands.
+    """
     said = [Sentence(message, "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
     said += _starts(plan, problem)
-    said += _full_weeks(plan)
+    said += _full_weeks(plan, days_full)
     said += _short(plan, problem)
-    said += _ahead(plan, problem)
+    said += _ahead(plan, problem, days_full)
     said += _helps(plan, problem, helps)
     said += _extra_hands(plan)
     said.append(_proof(plan, problem))
@@ -67,17 +72,19 @@ def _starts(plan: Plan, problem: Problem) -> list[Sentence]:
         text = f"Start {item.name} in {first.label}"
         text += f", last batch in {last.label}" if last.week != first.week else ""
         plural = "batch" if batches == 1 else "batches"
-        text += f": {batches} {plural}, {kilos(made)}; {kilos(sum(row.sold))} should sell"
+        text += f": {batches} {plural}, {kilos(made)}"
+        text += f" to the {kilos(item.opening_g)} in the house" if item.opening_g >= 100 else ""
+        text += f"; {kilos(sum(row.sold))} should sell"
         text += f" and {kilos(row.left)} be left." if row.left >= 100 else "."
         said.append((first.week, Sentence(text, "start", (f"item/{item.key}", f"line/{item.key}/{first.week}"))))
     return [sentence for _, sentence in sorted(said, key=lambda pair: (pair[0], pair[1].text))]
 
 
-def _full_weeks(plan: Plan) -> list[Sentence]:
+def _full_weeks(plan: Plan, days_full: Collection[int] = ()) -> list[Sentence]:
     full: dict[str, list[int]] = {}
     for week in plan.weeks:
         if week.hands_there and week.hands_used * 1000 >= week.hands_there * FULL_PER_MILLE:
-            full.setdefault("hands", []).append(week.week)
+            full.setdefault("days" if week.week in days_full else "hands", []).append(week.week)
         for name, used, there in week.stations:
             if there and used * 1000 >= there * FULL_PER_MILLE:
                 full.setdefault(name, []).append(week.week)
@@ -86,7 +93,9 @@ def _full_weeks(plan: Plan) -> list[Sentence]:
         for first, last in spans(weeks):
             one, two = plan.weeks[first].label, plan.weeks[last].label
             when = f"In {one}" if first == last else f"From {one} to {two}"
-            what = "the hands are full" if name == "hands" else f"the {name} is full"
+            what = {"hands": "the hands are full", "days": "the making days are full, though hands are left"}.get(
+                name, f"the {name} is full"
+            )
             keys = tuple(f"week/{t}" for t in range(first, last + 1))
             said.append(Sentence(f"{when} {what}.", "full", keys))
     return said
@@ -136,7 +145,9 @@ def _why(plan: Plan, shortage: Shortage) -> str:
     return "; ".join(parts)
 
 
-def _ahead(plan: Plan, problem: Problem, least_weeks: int = 3, most: int = 3) -> list[Sentence]:
+def _ahead(
+    plan: Plan, problem: Problem, days_full: Collection[int] = (), least_weeks: int = 3, most: int = 3
+) -> list[Sentence]:
     """Batches made well before they are needed, because the later weeks are full."""
     full = {w.week for w in plan.weeks if w.hands_there and w.hands_used * 1000 >= w.hands_there * FULL_PER_MILLE}
     said = []
@@ -151,7 +162,7 @@ def _ahead(plan: Plan, problem: Problem, least_weeks: int = 3, most: int = 3) ->
             if needed is not None and needed - week >= least_weeks and needed in full:
                 text = (
                     f"Make {kilos(made)} of {_name(problem, row.item)} already in {plan.weeks[week].label}: "
-                    f"it is first needed in {plan.weeks[needed].label}, when the hands are full."
+                    f"it is first needed in {plan.weeks[needed].label}, when the {'days' if needed in days_full else 'hands'} are full."
                 )
                 said.append((made, Sentence(text, "ahead", (f"line/{row.item}/{week}", f"week/{needed}"))))
     return [sentence for _, sentence in sorted(said, key=lambda pair: (-pair[0], pair[1].text))[:most]]
@@ -203,9 +214,10 @@ def _proof(plan: Plan, problem: Problem) -> Sentence:
     if plan.gap_ppm is None or plan.bound_milli is None:
         text = "How near this plan is to the best possible is not known"
     else:
-        a_week = (plan.cost_milli - plan.bound_milli) // max(1, len(plan.weeks))
+        away = money(problem, plan.cost_milli - plan.bound_milli)
+        none = money(problem, 0)
         text = f"This plan costs at most {plan.gap_ppm / 10_000:.2f} % more than the best possible"
-        text += f" ({money(problem, a_week)} a week)"
+        text += f" ({f'less than {money(problem, 1000 * problem.minor_per_major)}' if away == none else away})"
     text += f", and {money(problem, better)} less than the best simple rule ({plan.rule})." if better > 0 else "."
     if plan.stopped:
         text += " It was stopped early: more time may find a better one."
