@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import MISSING, fields
 from typing import Any
 
+from dashboard.components.book_words import label as words_of
 from dashboard.forms.context import Context
 from dashboard.forms.markup import Html, choice, field, group, hidden, join, more, rows, tag
-from ledger.application.season_settings import ASSUMPTIONS
 from ledger.domain.books import additives
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
@@ -47,25 +47,15 @@ CHOICES: dict[str, Any] = {
     "units": [("metric", "metric"), ("us", "US")], "role": [(x, x) for x in ("ingredient", "sugar", "syrup", "water", "acid", "flavour", "colour", "packaging")],
     "additive_class": [("", "as role and number say"), *[(x, x) for x in additives.CLASSES], (additives.NO_CLASS, "none: a food, no additive in the EU")],
 }  # fmt: skip
-SAID = {"label": "Name on labels", "label_us": "Name on US labels", "label_eu": "Name on EU labels", "e_number": "E number", "additive_class": "Class of additive (EU)",
-        "certified_colour": "Certified colour (US, 21 CFR 74)"}  # fmt: skip
 HINTS = {
     "e_number": "E129; empty for what is no additive",
     "label_us": "empty: the name on labels",
     "label_eu": "empty: the name on labels",
 }
-PLANNED = {a.field: a.words[0].upper() + a.words[1:] for a in ASSUMPTIONS}
 
 
 def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
-    path, label = f"entry.{name}", name.rsplit("_", 1)[0] if name.endswith(("_mg", "_um", "_mc", "_ppm")) else name
-    label = (
-        SAID.get(name, label.replace("_", " ").capitalize())
-        if kind == "material"
-        else label.replace("_", " ").capitalize()
-    )
-    if kind == "planning":
-        label = PLANNED.get(name, "Where the figures come from")
+    path, label = f"entry.{name}", words_of(kind, name)
     if name == "id":
         return field(path, "Code", value or "", mode="text", required=True, help="Short, capitals; it never changes.")
     if kind == "flavour" and name == "like":
@@ -94,10 +84,8 @@ def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
     if (unit and isinstance(value, int)) or (unit and value is None):
         shown = "" if kind == "planning" and value is None else _shown(ctx, name, value or 0)
         stated = name if name.startswith("piece_") else word_of(name)  # a piece has a length and a weight
-        label = {"piece_um": "Piece, length", "piece_mg": "Piece, weight"}.get(name, label)
         return field(f"entry.{stated}", label, shown, unit, exact=ctx.exact(value or 0) if name.endswith("_mg") else "")
     if name.endswith("_seconds"):
-        label = label if kind == "planning" else word_of(name).replace("_", " ").capitalize()
         return field(
             f"entry.{word_of(name)}", label, duration_text(value) if value else "", hint="1 h 30 min", mode="text"
         )

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
+from dashboard.components.book_words import compared, label, value
 from dashboard.components.contact_forms import contacts_part
+from dashboard.components.grid import LONG, Col, grid
 from dashboard.components.parts import choose, empty, table_of
-from dashboard.page import Asked, Page, register
+from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import KINDS
 from ledger.errors import UnknownThing
-from ledger.interfaces.web_api.wire import spoken
-from ledger.quantities import duration_text
 
 PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "design": "designs", "recipe": "recipes", "pack": "packs", "worker": "workers",
           "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels", "planning": "what a plan assumes"}  # fmt: skip
@@ -49,48 +50,70 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     if found.empty:
         order = "Start with the shop, then materials, a flavour, its recipe, a pack, workers and a channel."
         return [add, empty(f"No {PLURAL[kind]} yet", order)]
-    return [add, *[entry(ledger, kind, str(id), rows) for id, rows in found.groupby("id", sort=True)]]
+    by_id = {str(id): rows for id, rows in found.groupby("id", sort=True)}
+    chosen = asked.get("id", "")
+    if chosen:
+        if chosen not in by_id:
+            raise UnknownThing(f"There is no {kind} `{chosen}` in the book.", kind="book", id=chosen)
+        back = dcc.Link(f"All {PLURAL[kind]}", href=address("/book", {"kind": kind}), className="plain")
+        return [html.Div(back, className="actions"), entry(ledger, kind, chosen, by_id[chosen], opened=True)]
+    if len(by_id) >= LONG:
+        return [add, overview(ledger, kind, [rows.iloc[-1].to_dict() for rows in by_id.values()])]
+    return [add, *[entry(ledger, kind, id, rows) for id, rows in by_id.items()]]
 
 
-def entry(ledger: Ledger, kind: str, id: str, rows: Any) -> Any:
+def overview(ledger: Ledger, kind: str, newest: list[dict[str, Any]]) -> Any:
+    """Many entries of one kind side by side, newest version of each; the code leads to the entry with its history."""
+    site = ledger.book().site()
+    order = [f.name for f in fields(KINDS[kind]) if f.name not in ("id", "lines", "steps")]
+    rows: list[dict[str, Any]] = []
+    for version in newest:
+        row: dict[str, Any] = {"id": str(version["id"]), "version": int(version["version"]), "day": version["day"]}
+        for name in order:
+            raw = version["data"].get(name)
+            number, text = compared(name, raw, site), value(name, raw, site)
+            row |= {f"f_{name}": text} if number is None else {f"f_{name}": number, f"f_{name}~": text}
+        rows.append(row)
+    names = [f"f_{x}" for x in order]
+    numbers = {n for n in names if any(isinstance(r[n], float) for r in rows)}
+    telling = [
+        n for n in names if len({str(r.get(n, "")) for r in rows}) > 1
+    ]  # what all of them share tells nothing here
+    columns = [
+        Col("id", "code", link=f"/book?kind={kind}&id={{id}}"),
+        *[Col(n, label(kind, n.removeprefix("f_")).lower(), "number" if n in numbers else "text") for n in telling[:9]],
+        Col("version", "version", "number"), Col("day", "since"),
+    ]  # fmt: skip
+    return grid(f"book-{kind}", PLURAL[kind].capitalize(), columns, rows)
+
+
+def entry(ledger: Ledger, kind: str, id: str, rows: Any, opened: bool = False) -> Any:
     """One entry with every version, what changed in each, and a button to enter it anew."""
     site = ledger.book().site()
     versions = rows.to_dict("records")
     newest = versions[-1]
+    order = [f.name for f in fields(KINDS[kind])]
     facts = [
-        [k, words(v)] for k, v in (spoken(k, v, site) for k, v in newest["data"].items()) if k != "id" and words(v)
+        [label(kind, k), html.Span(value(k, newest["data"].get(k), site), className="value")]
+        for k in order
+        if k != "id" and value(k, newest["data"].get(k), site)
     ]
     history = []
     for before, row in zip([None, *versions[:-1]], versions, strict=True):
         changed = "first entered" if before is None else "; ".join(
-            f"{spoken(k, v, site)[0]}: {words(spoken(k, before['data'].get(k), site)[1]) or 'nothing'} to {words(spoken(k, v, site)[1]) or 'nothing'}"
-            for k, v in row["data"].items() if before["data"].get(k) != v
+            f"{label(kind, k)}: {value(k, before['data'].get(k), site) or 'nothing'} to {value(k, row['data'].get(k), site) or 'nothing'}"
+            for k in order if before["data"].get(k) != row["data"].get(k)
         )  # fmt: skip
-        history.append([str(row["version"]), row["day"], str(row["position"]), changed])
+        history.append([str(row["version"]), row["day"], str(row["position"]), html.Span(changed, className="value")])
     name = newest["data"].get("name") or newest["data"].get("flavour") or ""
     return html.Details(
         [
             html.Summary([html.Strong(id), f" {name}" if name and name != id else "", f", version {newest['version']}"]),
             html.Button("Enter it anew", **{"data-form": f"define?kind={kind}&id={id}"}, className="plain", **{"aria-label": f"Enter {kind} {id} anew"}),
-            table_of(f"{id} now", ["", ""], facts), table_of(f"History of {id}", ["version", "day", "entry", "what changed"], history),
+            table_of(f"{id} now", ["field", "what it says"], facts), table_of(f"History of {id}", ["version", "day", "entry", "what changed"], history),
         ],
-        className="card", open=len(rows) > 0 and False,
+        className="card", open=opened,
     )  # fmt: skip
-
-
-def words(value: Any) -> str:
-    """A book value in words."""
-    if isinstance(value, dict):
-        if set(value) == {"value", "unit"}:
-            if value["unit"] == "s":
-                return duration_text(int(value["value"]))
-            return f"{value['value']} {value['unit'].replace('Cel', '°C')}".removesuffix(" 1")
-        return ", ".join(f"{k} {words(v)}" for k, v in value.items() if words(v))
-    if isinstance(value, (list, tuple)):
-        return "; ".join(words(x) for x in value)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return "" if value is None else str(value)
 
 
 register(Page(path="/book", name="Book", order=60, layout=layout, filters=filters))

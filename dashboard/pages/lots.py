@@ -7,11 +7,13 @@ from typing import Any
 
 from dash import dcc, html
 
-from dashboard.components.parts import choose, empty, report_table, sentence, table_of, type_in
+from dashboard.components.grid import Col, grid
+from dashboard.components.parts import choose, empty, report_table, sentence, type_in
 from dashboard.page import Asked, Page, address, register
 from ledger.application import audit, audit_label
 from ledger.application.ledger import Ledger
-from ledger.application.reports_types import Report
+from ledger.application.report_text import shown
+from ledger.application.reports_types import Report, shop_of
 from ledger.errors import SlabbookError
 from ledger.trace.label_sheets import SHEETS
 from ledger.trace.queries import find
@@ -58,22 +60,30 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
 
 
 def newest(ledger: Ledger) -> list[Any]:
-    """Packed lots made last, to begin from."""
-    lots = ledger.queries.lots(kinds=["packs"])
+    """Every lot that holds anything, made or received last first, to begin from."""
+    lots = ledger.queries.lots()
     if lots.empty:
         return [
-            empty(
-                "No packed lot yet", "Pack a batch at the bench, and its lots stand here.", "Go to the bench", "/bench"
-            )
-        ]
-    rows = [[dcc.Link(r["lot"], href=f"/lots?mark={r['lot']}"), r["item"], r["day"], r["packs"], r["held"] or ""] for r in lots.tail(40).iloc[::-1].to_dict("records")]  # fmt: skip
-    return [
-        html.P(
-            "Type or scan what stands on a label: a lot, a batch, a jar's code, or the number of a delivery.",
-            className="sentence",
-        ),
-        table_of("Packed lots on hand, newest first", ["lot", "pack", "made", "packs", "held"], rows, (3,)),
-    ]
+            empty("No lot yet", "Receive goods or pack a batch at the bench, and its lots stand here.", "Go to the bench", "/bench")
+        ]  # fmt: skip
+    shop = shop_of(ledger.book(), ledger.book().site())
+    unit = "lb" if shop.units == "us" else "kg"
+    rows = []
+    for r in lots.sort_values(["day", "position"], ascending=False).to_dict("records"):
+        packs = int(r["packs"]) if r["kind"] == "packs" else None
+        rows.append(
+            {
+                "lot": r["lot"], "what": shop.name("item", r["item"]) if r["item"] else shop.name("flavour", r["flavour"]),
+                "kind": f"{'portion' if r['kind'] == 'mass' else r['kind']} {r['portion']}".strip(), "day": r["day"], "mass": float(shown(r["mass_mg"], "mass", shop).replace("\u202f", "")),
+                "mass~": shown(r["mass_mg"], "mass", shop), "packs": packs, "before": r["best_before"], "held": r["held"] or "",
+            }
+        )  # fmt: skip
+    columns = [
+        Col("lot", "lot", link="/lots?mark={lot}"), Col("what", "what"), Col("kind", "kind"), Col("packs", "packs", "number"), Col("mass", "mass", "number", unit),
+        Col("day", "made or received"), Col("before", "best before"), Col("held", "held"),
+    ]  # fmt: skip
+    told = "Type or scan what stands on a label: a lot, a batch, a jar's code, or the number of a delivery. Or begin from a lot on hand."
+    return [html.P(told, className="sentence"), grid("lots", "Lots on hand, newest first", columns, rows)]
 
 
 def actions(lot: str) -> Any:
@@ -96,7 +106,8 @@ def checkable(report: Report) -> Any:
     """The tree's size and root at the entry the report stands on, as a stranger's proof names them."""
     at = report.as_of
     return html.P(
-        ["Checkpoint of this answer: ", html.Code(f"{at.position}:{at.root}", style={"overflowWrap": "anywhere"})], className="quiet"
+        ["Checkpoint of this answer: ", html.Code(f"{at.position}:{at.root}", style={"overflowWrap": "anywhere"})],
+        className="quiet",
     )
 
 

@@ -118,15 +118,15 @@ def test_a_cook_gains_a_portion_with_its_colour_and_loses_another(tablet: Any, s
 
 def test_a_step_time_is_changed_in_the_book_and_stands_in_its_history(tablet: Any, service: Service) -> None:
     show(tablet, service, "/book?kind=recipe")
-    tablet.locator("details.card", has_text="LEMON").first.locator("summary").first.click()
+    tablet.get_by_role("link", name="LEMON", exact=True).click()
     tablet.locator('[data-form="define?kind=recipe&id=LEMON"]').click()
     tablet.wait_for_selector('dialog[open] form[data-command="define"]')
     tablet.fill('dialog [name="entry.steps.0.time"]', "47")
     record(tablet)
     tablet.reload()
-    entry = tablet.locator("details.card", has_text="LEMON").first
-    entry.locator("summary").first.click()
-    assert "47 min" in entry.inner_text()
+    history = tablet.locator('[aria-label="History of LEMON"]')
+    history.wait_for()
+    assert "47 min" in history.inner_text()
     ledger = service.ledger
     assert ledger.book().get(e.Recipe, "LEMON").steps[0].seconds == 47 * 60
     ledger.close()
