@@ -111,10 +111,17 @@ class Ledger:
             self._settle(outcomes)
             return outcomes
 
-    def do_rows(self, orders: Sequence[Order], *, partial: bool = False, dry: bool = False) -> Rows:
+    def do_rows(
+        self,
+        orders: Sequence[Order],
+        *,
+        partial: bool = False,
+        dry: bool = False,
+        each: Callable[[int], None] | None = None,
+    ) -> Rows:
         """Record many commands in one transaction and collect every refusal instead of stopping at the first.
 
-        Unless `partial`, one refusal means that nothing is written; with `dry` nothing is written anyway.
+        Unless `partial`, one refusal means that nothing is written; with `dry` nothing is written anyway. `each` as for `do_all`.
         """
         found = Rows([], [])
 
@@ -128,6 +135,8 @@ class Ledger:
                     found.outcomes.append(self._one(order, unit, world))
                 except SlabbookError as error:
                     found.refused.append((number, error))
+                if each is not None:
+                    each(number)
                 unit.tick()
             if dry or (found.refused and not partial):
                 raise _NothingWritten

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from sqlalchemy import Table, bindparam, delete, func, select, text
-from sqlalchemy.schema import CreateIndex
+from sqlalchemy.schema import AddConstraint, CreateIndex, DropConstraint
 
 from ledger.projections import rows, statements
 from ledger.projections.replay import Progress, Replay, replay
-from ledger.projections.tables import REBUILT, batches, book, corrections, edges, flags, lots, papers
-from ledger.store.statements import Statement, definition, insert_into
+from ledger.projections.tables import REBUILT, batches, book, corrections, edges, flags, lots, papers, postings
+from ledger.store.statements import POSTGRESQL, Statement, definition, insert_into
 from ledger.store.store import Store
 from ledger.store.unit import Unit
 
@@ -21,7 +21,7 @@ _INSERT = {t.name: insert_into(t) for t in REBUILT}
 def rebuild(store: Store, progress: Progress | None = None) -> int:
     """Rebuild every kept table of the store's site; returns the number of entries read.
 
-    Secondary indexes are dropped and made again around the bulk insert when this is the only site in the database; on PostgreSQL
+    Indexes are dropped and made again around the bulk insert when this is the only site in the database; on PostgreSQL
     readers wait for the end of that, on SQLite they go on reading the old rows.
     """
     with store.read() as reader:  # its own snapshot: on PostgreSQL it would hold the tables that are changed below
@@ -32,14 +32,19 @@ def rebuild(store: Store, progress: Progress | None = None) -> int:
         def work(unit: Unit) -> int:
             if unit.head.position != reader.head.position:
                 raise _MovedError
+            keyless = BULKY if alone and store.dialect == POSTGRESQL else ()
             for table in REBUILT:
                 if alone:
                     for index in table.indexes:
                         unit.stream(_ddl(f"DROP INDEX {index.name}"), [()])
+                if table in keyless:
+                    unit.stream(_ddl(definition(store.dialect, DropConstraint(table.primary_key))), [()])
                 unit.stream(_clear(table, alone), [() if alone else (store.site,)])
             unit.stream(_INSERT["postings"], read.postings(progress))
             for table, found in _after(store.site, read):
                 unit.stream(_INSERT[table.name], found)
+            for table in keyless:
+                unit.stream(_ddl(definition(store.dialect, AddConstraint(table.primary_key))), [()])
             unit.stream(statements.CLOSE_POSTINGS, _late(read.closings))
             unit.stream(statements.CLOSE_EDGES, _late(read.closings))
             if alone:
@@ -58,6 +63,10 @@ def rebuild(store: Store, progress: Progress | None = None) -> int:
 class _MovedError(Exception):
     """Somebody recorded something between the snapshot and the lock; read again."""
 
+
+BULKY = (postings, edges)
+"""On PostgreSQL these lose their primary key too while they are filled: every new row would be compared with the old one under the
+same key, which is only gone for good after the commit."""
 
 _OTHERS = Statement(select(func.count()).select_from(lots).where(lots.c.site != bindparam("site")), ["site"])
 

@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from ledger.application.ledger import Ledger, Order, Outcome, open_ledger
+from ledger.domain.batch.commands import Amend, Void
 from ledger.store.ids import uuid7_from
 from ledger.store.times import utc_text
 
@@ -52,7 +53,18 @@ class Recorder:
             batch.append(heapq.heappop(self._waiting))
         if not batch:
             return
-        self.now = max(self.now, batch[0][0])
+        before = self.now
+        while True:
+            self.now = max(before, batch[0][0])
+            refused = self._give(batch)
+            if not refused:
+                return
+            batch = [one for number, one in enumerate(batch) if number not in refused]
+
+    def _give(self, batch: list[tuple[datetime, int, Order, str]]) -> set[int]:
+        """Record these in one transaction. Corrections that later steps stand in the way of are given back and nothing is written:
+        the shop lets them be, and counts its lots at the next stock-take.
+        """
         orders = []
         for typed, _, order, _tag in batch:
             stamp = round(typed.timestamp() * 1000)
@@ -62,8 +74,14 @@ class Recorder:
             if number + 1 < len(batch):
                 self.now = max(self.now, batch[number + 1][0])
 
-        outcomes = self.ledger.do_all(orders, each)
-        for (_, _, _, tag), outcome in zip(batch, outcomes, strict=True):
+        given = self.ledger.do_rows(orders, each=each)
+        for number, error in given.refused:
+            if not isinstance(orders[number].command, (Amend, Void)):
+                raise error
+        if given.refused:
+            return {number for number, _ in given.refused}
+        for (_, _, _, tag), outcome in zip(batch, given.outcomes, strict=True):
             self.events += outcome.last - outcome.first + 1 if outcome.last else 0
             if tag:
                 self.outcomes[tag] = outcome
+        return set()

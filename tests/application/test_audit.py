@@ -35,7 +35,7 @@ def agrees(ledger: Ledger, lots: list[str]) -> None:
     """Both directions reach what networkx reaches, and every leaf and edge of each lot adds up to what left it."""
     reference = whole_graph(ledger)
     for lot in lots:
-        moved = ledger.queries.postings(account=lot)
+        moved = ledger.queries.postings(lot=lot)
         moved = moved[moved["kind"].str.startswith("lot.")]
         if moved.empty:
             continue
@@ -75,7 +75,7 @@ def test_expected_shares_of_the_supplier_lots_in_a_jar_sum_to_one(shop):
 def test_every_lots_balance_is_exact_and_its_gap_is_what_the_counts_found(shop):
     for lot in list(shop.queries.lots(holding=False, kinds=["material", "packs", "reboil"])["lot"])[::7]:
         balance = lot_balance(load(shop.queries, lot, "forward"), lot)
-        moved = shop.queries.postings(account=lot)
+        moved = shop.queries.postings(lot=lot)
         measure = "packs" if balance["unit"] == "packs" else "mass_mg"
         counted = -int(moved[(moved["step"] == "count") & moved["kind"].str.startswith("lot.")][measure].sum())
         gone = sum(

@@ -87,7 +87,7 @@ def lot(lot: str, ledger: TheLedger, asked: Asked) -> Plain:
         raise NotThere(
             f"There is no lot `{lot}` in this ledger. GET /api/v1/lots?holding=false lists them.", kind="lot", id=lot
         )
-    moves = ledger.queries.postings(account=lot)
+    moves = ledger.queries.postings(lot=lot)
     return {"as_of": asked.position, "lot": rows(found, asked.site)[0], "movements": rows(moves, asked.site)}
 
 
