@@ -177,7 +177,7 @@ def by_recipe(recipe: e.Recipe | None, book: Any) -> int:
         return 0
     solids = {m.id: m.solids_ppm for m in book.all(e.Material)}
     dry = sum(line.mass_mg * solids.get(line.material, 1_000_000) for line in recipe.lines)
-    return dry // (1_000_000 - recipe.moisture_ppm) * recipe.process_yield_ppm // 1_000_000 // 1000
+    return int(dry // (1_000_000 - recipe.moisture_ppm) * recipe.process_yield_ppm // 1_000_000 // 1000)
 
 
 __all__ = ["Batches", "InWork", "Size", "by_recipe", "kettle_names", "kettles_of"]

@@ -145,8 +145,8 @@ def floor_of(on: Basis, settings: PlanSettings, day: str, kettle_of: Mapping[str
     cooked_in = sorted(set((kettle_of or {}).values()))
     by_kettle: dict[str, dict[str, dict[str, int]]] = {}
     for name in cooked_in if len(cooked_in) > 1 else ():
-        here = {batch for batch, kettle in (kettle_of or {}).items() if kettle == name}
-        times = step_times(lines[lines["batch"].isin(here)], kinds)
+        mine = {batch for batch, kettle in (kettle_of or {}).items() if kettle == name}
+        times = step_times(lines[lines["batch"].isin(mine)], kinds)
         for kind in e.DESIGN_KINDS:
             rows = times[(times["design_kind"] == (kind if len(kinds) else "")) & ~times["thin"]]
             if len(rows) and {str(s) for s in rows["step"]} >= set(hands.get(kind, {})):

@@ -26,10 +26,12 @@ Typed = dict[tuple[str, int, str], int]
 CHARTED_WEEKS = 2
 CUT_BACK_ROUNDS = 2
 SAMPLED = 100
+NEAR = replace(QUICK, moves=QUICK.moves // 2, rounds=-1)
+"""How hard the lines near the plan there is are tried: half the moves, and no bound, which is that of the changed problem."""
 WORTH_MOVING = 250
 """Lines move about freely when that is worth more than one part in this many of the cost."""
-STEADY = 50
-"""Minor units that moving a batch costs while a change is tried, so that lines move only for a reason; not in the figures shown."""
+STEADY_PER_MILLE = 1
+"""What moving a batch costs while a change is tried, in thousandths of the plan's cost, so that lines move only for a reason; not in the figures shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,15 +129,24 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
         for x in made.plan.lines
         if x.item in known
     )
+    dear = max(1, abs(made.plan.cost_milli) * STEADY_PER_MILLE // 1_000_000)
     steady = replace(
-        problem, kept=kept, kept_weeks=len(problem.weeks), prices=replace(problem.prices, moved_batch=STEADY)
+        problem, kept=kept, kept_weeks=len(problem.weeks), prices=replace(problem.prices, moved_batch=dear)
     )
-    near = replan(made.plan, steady, progress=progress, effort=QUICK, changed=said)
-    plan = replan(near, problem, effort=replace(QUICK, moves=0), changed=said)
-    if not near.stopped:
-        free = replan(made.plan, problem, progress=progress, effort=QUICK, changed=said)
+    bounded = replan(made.plan, problem, effort=replace(QUICK, moves=0), progress=progress, changed=said)
+    near = replan(made.plan, steady, progress=progress, effort=NEAR, changed=said)
+    plan = replan(near, problem, effort=replace(NEAR, moves=0), changed=said)
+    bound = bounded.bound_milli
+    if bounded.cost_milli < plan.cost_milli and (plan.cost_milli - bounded.cost_milli) * WORTH_MOVING > plan.cost_milli:
+        plan = bounded
+    usual = made.plan.cost_milli - (made.plan.cost_milli if made.plan.bound_milli is None else made.plan.bound_milli)
+    far = bound is None or (plan.cost_milli - bound - usual) * WORTH_MOVING > plan.cost_milli
+    if far and not near.stopped:
+        free = replan(plan, problem, progress=progress, effort=QUICK, changed=said)
         if (plan.cost_milli - free.cost_milli) * WORTH_MOVING > plan.cost_milli:
             plan = free
+        bound = max((b for b in (bound, free.bound_milli) if b is not None), default=None)
+    plan = with_bound(plan, bound)
     if near.stopped:
         plan = replace(plan, stopped=True)
     days = (
@@ -164,7 +175,7 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
     plan = replan(
         made.plan,
         typed,
-        effort=QUICK if rest else replace(QUICK, moves=0, rounds=0),
+        effort=QUICK if rest else replace(QUICK, moves=0, rounds=-1),
         progress=progress,
         changed="changed by hand",
     )
@@ -178,17 +189,22 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
         Batches(item=x.item, week=x.week, batches=x.batches, kettle=x.kettle) for x in plan.lines if x.week < near
     )
     problem = replace(made.problem, frozen=frozen)
-    bound = made.plan.bound_milli
-    if bound is not None:  # of the plan before: what no plan can beat, whoever changes lines
-        bound = min(bound, plan.cost_milli)
-        gap = -(-(plan.cost_milli - bound) * 10**6 // max(1, abs(plan.cost_milli)))
-        plan = replace(plan, bound_milli=bound, gap_ppm=gap)
+    plan = with_bound(plan, made.plan.bound_milli)  # of the plan before: what no plan can beat, whoever changes lines
     days = (
         ()
         if dayless(made.asked)
         else tuple(check_days(plan, problem, made.asked.shop, mixes_of(made.problem, made.asked.shop)))
     )
     return _told(made.asked, problem, plan, days, time.perf_counter() - began)
+
+
+def with_bound(plan: Plan, bound_milli: int | None) -> Plan:
+    """The plan measured by another bound of the same problem."""
+    if bound_milli is None:
+        return plan
+    bound = min(bound_milli, plan.cost_milli)
+    gap = -(-(plan.cost_milli - bound) * 10**6 // max(1, abs(plan.cost_milli)))
+    return replace(plan, bound_milli=bound, gap_ppm=gap)
 
 
 def cut_back(asked: Asked, problem: Problem) -> set[int]:

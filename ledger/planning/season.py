@@ -29,7 +29,7 @@ Stopwatch = Callable[[], float]
 class Effort:
     """How hard to try, counted so that it repeats: moves of the search, rounds of inequalities, nodes of the proof.
 
-    ``target_ppm``: gap at which to stop. ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
+    ``target_ppm``: gap at which to stop. ``rounds`` below 0: no bound at all (it is known already). ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
     problems of at most so many items times weeks.
     """
 
@@ -106,7 +106,7 @@ def _solve(
         return stopped
 
     told("rules", 1, 1, cost)
-    if not stopped:
+    if not stopped and effort.rounds >= 0:
         try:
             lp = bound(a, rounds=effort.rounds, stop=lambda: told("bound", 0, effort.rounds, cost))
         except SolverFailed as failure:
