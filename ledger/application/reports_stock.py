@@ -47,8 +47,10 @@ def stock_report(ledger: Ledger, known: int | str | None = None) -> Report:
     on = basis(ledger, known)
     today = _day(on, known)
     lots = _lots(on, known)
-    shelf = stock.on_the_shelf(lots, stock_lines(on, today, ["lot.packs"]), today)
-    rates = stock.channel_rates(stock_lines(on, today, ["lot.packs"]), today)
+    lately = stock_lines(on, today, ["lot.packs", "lot.material", "lot.reboil"])
+    packs = lately[lately["kind"] == "lot.packs"]
+    shelf = stock.on_the_shelf(lots, packs, today)
+    rates = stock.channel_rates(packs, today)
     channels = [str(c) for c in rates.columns if c not in ("flavour", "item")]
     by_channel = (
         shelf[["flavour", "item", "packs"]].merge(rates, how="left", on=["flavour", "item"])
@@ -63,7 +65,7 @@ def stock_report(ledger: Ledger, known: int | str | None = None) -> Report:
     lead = pd.DataFrame(
         {"item": [m.id for m in on.book.all(e.Material)], "lead_days": [m.lead_days for m in on.book.all(e.Material)]}
     )
-    raw = stock.materials(lots, stock_lines(on, today, ["lot.material", "lot.reboil"]), today, book=lead)
+    raw = stock.materials(lots, lately[lately["kind"] != "lot.packs"], today, book=lead)
     work = _in_work(lots, today)
     tables = {
         "shelf": Table("On the shelf", shelf, SHELF_COLUMNS, total_of(shelf, SHELF_COLUMNS[:5], flavour="all") if len(shelf) else None),
@@ -73,7 +75,7 @@ def stock_report(ledger: Ledger, known: int | str | None = None) -> Report:
         "in_work": Table("In work", work, WORK_COLUMNS),
     }  # fmt: skip
     seasonal = {f.id for f in on.book.all(e.Flavour) if f.feast}
-    cover = stock.cover_by_flavour(lots, stock_lines(on, today, ["lot.packs"]), today, seasonal=seasonal)
+    cover = stock.cover_by_flavour(lots, packs, today, seasonal=seasonal)
     text = words.sentence(_clauses(on, shelf, cover, finished, raw))
     if all(t.frame.empty for t in tables.values()):
         text = "Nothing is in stock. Record what came in with `slabbook receive`, or load receipts from a file."

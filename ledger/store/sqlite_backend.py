@@ -57,6 +57,11 @@ class SqliteBackend:
         self.engine: Engine = create_engine(url, connect_args={"cached_statements": 500, "timeout": PATIENCE_MS / 1000})
         event.listen(self.engine, "connect", _set_up)
         event.listen(self.engine, "begin", lambda connection: connection.exec_driver_sql("BEGIN IMMEDIATE"))
+        self._readers: Engine = create_engine(
+            url, connect_args={"cached_statements": 500, "timeout": PATIENCE_MS / 1000}
+        )
+        event.listen(self._readers, "connect", _set_up)
+        event.listen(self._readers, "connect", lambda connection, _record: connection.execute("PRAGMA query_only = ON"))
         self._lock = threading.Lock()
         self._held: PoolProxiedConnection | None = None
         self._holder = 0
@@ -94,16 +99,18 @@ class SqliteBackend:
 
     @contextmanager
     def read(self) -> Iterator[SqliteSession]:
-        """A snapshot: what others commit meanwhile is not seen, and they are not held up."""
-        proxied = self.engine.raw_connection()
+        """A snapshot: what others commit meanwhile is not seen, and they are not held up.
+
+        Readers have connections of their own that can never write: switching that pragma on and off at every reading would throw
+        away every prepared statement, and preparing a path anew costs more than a short path.
+        """
+        proxied = self._readers.raw_connection()
         try:
             connection = _driver(proxied)
             connection.execute("BEGIN")
             try:
-                connection.execute("PRAGMA query_only = ON")
                 yield SqliteSession(connection)
             finally:
-                connection.execute("PRAGMA query_only = OFF")
                 connection.execute("ROLLBACK")
         finally:
             proxied.close()
@@ -128,6 +135,7 @@ class SqliteBackend:
                 self._held.close()
             self._held = None
         self.engine.dispose()
+        self._readers.dispose()
 
     @contextmanager
     def _turn(self) -> Iterator[None]:

@@ -20,10 +20,10 @@ from ledger.projections.tables import batches, lots, on_a_lot, postings
 from ledger.store.reader import Reader
 from ledger.store.statements import POSTGRESQL, SQLITE, Statement, among
 from ledger.store.tables import events
-from ledger.trace.edge_statements import NOW
+from ledger.trace import edge_statements
+from ledger.trace.edge_statements import NOW, Around
 from ledger.trace.graph import Edge, Leaf, Lot, LotGraph
 
-Around = Literal["forward", "backward", "recall"]
 MAKING = ("receive", "cook", "pull", "blend", "build", "roll", "cut", "pack")
 """Steps by which a lot comes into being; every other line on a lot's account is something that happened to it later."""
 LEAF_OF_STEP = {
@@ -32,17 +32,6 @@ LEAF_OF_STEP = {
 _CHUNK = 5_000
 
 _BELIEVED = "{0}.known_from + 0 <= :known AND {0}.known_to > :known"  # + 0: keeps SQLite off the index on known_from
-_SEED = "reach(lot) AS (SELECT CAST(:lot AS TEXT)"
-_STEP = (
-    "UNION SELECT e.{to} FROM {name} r CROSS JOIN edges e WHERE e.{at} = r.lot AND e.site = :site AND "
-    + _BELIEVED.format("e")
-    + ")"
-)
-_FORWARD = f"{_SEED} {_STEP.format(to='child', at='parent', name='reach')}"
-_BACKWARD = f"{_SEED} {_STEP.format(to='parent', at='child', name='reach')}"
-_RECALL = f"{_FORWARD.replace('reach', 'ahead')}, reach(lot) AS (SELECT lot FROM ahead {_STEP.format(to='parent', at='child', name='reach')}"
-_REACH: dict[Around, str] = {"forward": _FORWARD, "backward": _BACKWARD, "recall": _RECALL}
-_EDGE_COLUMNS = ("parent", "child", "mass_mg", "step", "batch", "day", "known_from", "origin")
 _MAKING = ", ".join(f"'{step}'" for step in MAKING)
 _SUM_COLUMNS = (
     "account", "made_mg", "made_pieces", "made_packs", "on_hand_mg", "on_hand_pieces", "on_hand_packs", "place", "made_lines",
@@ -52,14 +41,6 @@ _LINE_COLUMNS = ("account", "known_from", "origin", "day", "step", "station", "c
 
 def _statement(sql: str, columns: Sequence[str], params: Sequence[str]) -> Statement:
     return Statement(text(sql).columns(*[column(name) for name in columns]), params)
-
-
-def _edges(around: Around) -> Statement:
-    return _statement(
-        f"WITH RECURSIVE {_REACH[around]} SELECT {', '.join('e.' + c for c in _EDGE_COLUMNS)} FROM reach r CROSS JOIN edges e "
-        f"WHERE e.child = r.lot AND e.site = :site AND {_BELIEVED.format('e')}",
-        _EDGE_COLUMNS, ["lot", "site", "known"],
-    )  # fmt: skip
 
 
 def _made(measure: str) -> str:
@@ -82,7 +63,11 @@ def _of_lots(columns: Sequence[str], select: str, group: str = "") -> Statement:
     return Statement(build, ["lots", "site", "known"])
 
 
-EDGES: dict[Around, Statement] = {a: _edges(a) for a in ("forward", "backward", "recall")}
+EDGES = {
+    around: _statement(sql, edge_statements.COLUMNS, edge_statements.PARAMS)
+    for around, sql in edge_statements.EDGES.items()
+}
+REACHED = {around: _statement(sql, ["lot"], edge_statements.PARAMS) for around, sql in edge_statements.LOTS.items()}
 SUMS = _of_lots(
     _SUM_COLUMNS,
     f"p.account, {_made('mass_mg')}, {_made('pieces')}, {_made('packs')}, SUM(p.mass_mg), SUM(p.pieces), SUM(p.packs), "
@@ -184,6 +169,14 @@ def plain_mark(typed: str) -> str:
     if "(10)" in mark:
         mark = mark.rsplit("(10)", 1)[-1].split("(")[0]
     return mark[2:].strip() if mark[:2].upper() == "L " else mark
+
+
+def reached(queries: Queries, lot: str, around: Around, known: int | None = None) -> list[str]:
+    """Marks of the lots of a path and nothing else, the one asked about first: one question to the database."""
+    with queries.store.read() as reader:
+        return [
+            row[0] for row in reader.rows(REACHED[around], (lot, queries.store.site, NOW if known is None else known))
+        ]
 
 
 def load(
