@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 from starlette.concurrency import run_in_threadpool
 
+from dashboard.components.ways import WAYS, for_page
 from dashboard.components.words import moment
 from dashboard.page import Page, pages, read_address
 from ledger.application.ledger import Ledger
@@ -48,7 +50,7 @@ def shell() -> Any:
                 ],
                 className="top",
             ),
-            html.Div(id="outbox", role="status", **{"aria-live": "polite"}),
+            html.Div(id="outbox", role="status", **{"aria-live": "polite", "data-ways": json.dumps(WAYS)}),
             html.Main(
                 [
                     html.Div([html.H1(id="title"), html.P(id="as-of", className="as-of")], className="page-head"),
@@ -79,7 +81,7 @@ def render(ledger: Ledger, path: str | None, search: str | None) -> list[Any]:
     try:
         return page.layout(ledger, read_address(search))
     except SlabbookError as error:
-        return [html.Div([html.H2("This cannot be shown"), html.P(error.message), html.P(dcc.Link("Show the page without filters", href=page.path))],
+        return [html.Div([html.H2("This cannot be shown"), html.P(for_page(error.message)), html.P(dcc.Link("Show the page without filters", href=page.path))],
                          className="empty", role="alert")]  # fmt: skip
 
 

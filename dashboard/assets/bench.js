@@ -170,7 +170,7 @@
         form.querySelectorAll(".said:not(.planned)").forEach((p) => { p.textContent = ""; p.className = "said"; });
         form.querySelectorAll('[aria-invalid="true"]').forEach((f) => f.setAttribute("aria-invalid", "false"));
         const real = (path) => made.paths[path.startsWith(amend) ? path.slice(amend.length) : path] || path;
-        (got.problems || []).forEach((p) => { if (p.message !== "is missing") say(form, real(p.field), p.message, "wrong"); });
+        (got.problems || []).forEach((p) => { if (p.message !== "is missing") say(form, real(p.field), forPage(p.message), "wrong"); });
         Object.entries(got.reads || {}).forEach(([path, text]) => {
           const name = real(path), input = form.querySelector('[name="' + CSS.escape(name) + '"]');
           if (input && input.value.trim() && input.value !== input.dataset.planned) say(form, name, "= " + text, "understood");
@@ -178,12 +178,21 @@
       } catch (e) { /* no connection: the figures are checked when the command arrives */ }
     }, 350);
   }
+  /* a message names the way out as a command; here it is a button (the same as dashboard/components/ways.py does for pages) */
+  function forPage(text) {
+    if (!text.includes("`slabbook ")) return text;
+    const ways = JSON.parse((el("outbox") || { dataset: {} }).dataset.ways || "{}"), quoted = "`slabbook ([a-z-]+)[^`]*`";
+    const button = (word) => { const [b, p] = ways[word] || ["", ""]; return !p ? (word === "import" ? "the import" : "the check") + " at the computer" : b ? b + " on the " + p + " page" : "the " + p + " page"; };
+    const place = (word) => { const [b, p] = ways[word] || ["", ""]; return p && !b ? "on the " + p + " page" : "with " + button(word); };
+    return text.replace(new RegExp("\\b(?:with|in) " + quoted + " or (on the \\w+ page)", "g"), "$2").replace(/\bload one with `slabbook book[^`]*`/g, "enter one on the Book page")
+      .replace(new RegExp("\\bwith " + quoted, "g"), (_, word) => place(word)).replace(new RegExp(quoted, "g"), (_, word) => button(word));
+  }
   function refuse(form, problem) {
     const place = form.querySelector(".refusal");
     if (!place) return;
     place.hidden = false;
-    place.textContent = problem.detail || problem.title || "This was not recorded.";
-    (problem.problems || []).forEach((p) => say(form, p.field.replace(/^command\./, ""), p.message, "wrong"));
+    place.textContent = forPage(problem.detail || problem.title || "This was not recorded.");
+    (problem.problems || []).forEach((p) => say(form, p.field.replace(/^command\./, ""), forPage(p.message), "wrong"));
     place.scrollIntoView({ block: "nearest" });
   }
 
@@ -269,7 +278,7 @@
     refused.forEach((k) => {
       const p = document.createElement("p"), again = document.createElement("button"), drop = document.createElement("button");
       p.className = "refused";
-      p.textContent = k.title + " was not recorded. " + (k.refused.detail || "") + " ";
+      p.textContent = k.title + " was not recorded. " + forPage(k.refused.detail || "") + " ";
       again.textContent = "Open it again"; again.className = "plain";
       again.onclick = () => { write(DRAFT + k.key, draftOf(k.order)); take(k.order.command_id); open(k.address, k.refused, again); };
       drop.textContent = "Drop it"; drop.className = "plain";

@@ -24,6 +24,7 @@ from dash import html
 from dash.fingerprint import build_fingerprint
 
 from dashboard.components.parts import WORDS, report_table
+from dashboard.components.ways import for_page
 from ledger.application.report_text import cells, unit_of
 from ledger.application.reports_types import Shop, Table
 
@@ -96,7 +97,7 @@ def grid(name: str, title: str, columns: Sequence[Col], rows: Sequence[Row], *, 
         getRowId=f"params.data['{key or columns[0].name}']", dashGridOptions=asked, style={"width": "100%", "height": None},
     )  # fmt: skip
     return html.Figure(
-        [html.Figcaption(title), html.Div(made, className="grid", role="region", **{"aria-label": title}), html.P(note, className="quiet") if note else None],
+        [html.Figcaption(title), html.Div(made, className="grid", role="region", **{"aria-label": title}), html.P(for_page(note), className="quiet") if note else None],
         className="table",
     )  # fmt: skip
 

@@ -9,6 +9,7 @@ import dash_mantine_components as dmc
 import plotly.graph_objects as go
 from dash import dcc, html
 
+from dashboard.components.ways import for_page
 from ledger.application.report_text import cells, unit_of
 from ledger.application.reports_types import Report, Shop, Table
 
@@ -36,7 +37,7 @@ def report_table(table: Table, shop: Shop, links: dict[str, str] | None = None, 
         if total
         else []
     )
-    said = [table.note] if table.note else []
+    said = [for_page(table.note)] if table.note else []
     if cut:
         said.append(f"{cut} more rows are in the file.")
     return html.Figure(
@@ -105,7 +106,10 @@ def empty(title: str, first: str, link: str = "", to: str = "") -> Any:
 
 def sentence(report: Report) -> list[Any]:
     """What mattered, in words, with the notes."""
-    return [html.P(report.sentence, className="sentence"), *[html.P(n, className="note") for n in report.notes]]
+    return [
+        html.P(for_page(report.sentence), className="sentence"),
+        *[html.P(for_page(n), className="note") for n in report.notes],
+    ]
 
 
 def choose(name: str, label: str, options: Sequence[tuple[str, str]], value: str, unset: str = "") -> Any:

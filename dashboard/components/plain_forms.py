@@ -13,6 +13,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from dashboard.components.ways import for_page
 from dashboard.forms.markup import Html, tag
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
@@ -79,8 +80,8 @@ async def serve(
             try:
                 return RedirectResponse(await run_in_threadpool(act, ledger, given), 303)
             except SlabbookError as error:
-                refusal = error.message
+                refusal = for_page(error.message)
         title, body = await run_in_threadpool(form, ledger, given)
     except SlabbookError as error:
-        return page("This form cannot be opened", "", back, error.message, 404)
+        return page("This form cannot be opened", "", back, for_page(error.message), 404)
     return page(title, body, back, refusal, 422 if refusal else 200)

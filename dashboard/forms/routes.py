@@ -7,6 +7,7 @@ from html import escape
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from dashboard.components.ways import for_page
 from dashboard.forms.context import Context, who
 from dashboard.forms.markup import Html, field, hidden, join, tag
 from dashboard.forms.others import OTHER_FORMS
@@ -70,7 +71,7 @@ def get_form(name: str, request: Request) -> HTMLResponse:
     try:
         return HTMLResponse(form(ledger, name, dict(request.query_params)), headers={"Cache-Control": "no-store"})
     except SlabbookError as error:
-        message = f'<form><h2 tabindex="-1">This form cannot be opened</h2><p class="caution" role="alert">{escape(error.message)}</p>'
+        message = f'<form><h2 tabindex="-1">This form cannot be opened</h2><p class="caution" role="alert">{escape(for_page(error.message))}</p>'
         return HTMLResponse(
             message + '<button type="button" class="plain" data-close>Close</button></form>',
             404,
