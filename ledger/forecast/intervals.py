@@ -11,9 +11,9 @@ forecast (split-conformal: Vovk, Gammerman and Shafer, *Algorithmic Learning in 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -172,28 +172,41 @@ class Bands:
     def _fill(self, mine: Bools, level: int, kind: bool, horizon: int) -> None:
         kin = (levels_pair(self.levels.level, level)) & (self.levels.season_only == kind)
         for scores, weight in ((self._weekly, WEIGHT_OF_KIN), (self._sums, WEIGHT_OF_KIN_SUMS)):
-            pool = scores[:, kin]
-            if np.isfinite(pool).sum() < LEAST_SCORES:
+            own = scores[:, mine]
+            if np.isfinite(own).sum() < LEAST_SCORES and np.isfinite(scores[:, kin]).sum() < LEAST_SCORES:
                 self.uncalibrated.add((LEVELS[level], kind))
-            wide = self._moved(GUESS, pool, WEIGHT_OF_GUESS)
-            wide = self._moved(wide, scores[:, mine], weight)
+
+            @cache
+            def guessed(scores: Floats = scores) -> Floats:
+                return self._moved(lambda: GUESS, scores[:, kin], WEIGHT_OF_GUESS)
+
+            @cache
+            def wide(own: Floats = own, weight: float = weight) -> Floats:
+                return self._moved(guessed, own, weight)
+
             if scores is self._weekly:
                 for low, high in BUCKETS:
                     if low < horizon:
-                        offsets = self._moved(wide, scores[:, mine, low:high], weight)
+                        offsets = self._moved(wide, own[:, :, low:high], weight)
                         self.week_offsets[mine, low : min(high, horizon)] = np.maximum.accumulate(offsets)
             else:
                 for span in range(len(SPANS) + 1):
-                    offsets = self._moved(wide, scores[:, mine, span], weight)
+                    offsets = self._moved(wide, own[:, :, span], weight)
                     self.sum_offsets[mine, span] = np.maximum.accumulate(offsets)
 
-    def _moved(self, start: Floats, pool: Floats, weight: float) -> Floats:
-        """Quantiles moved from ``start``, which counts as ``weight`` scores, towards those of a pool."""
+    def _moved(self, start: Callable[[], Floats], pool: Floats, weight: float) -> Floats:
+        """Quantiles moved from ``start``, which counts as ``weight`` scores, towards those of a pool.
+
+        A pool so large that the start would not count for a twentieth speaks for itself.
+        """
         flat = pool.reshape(self.origins, -1) if self.origins else np.zeros((0, 1))
         count = int(np.isfinite(flat).sum())
         if not count:
-            return start
-        out: Floats = (count * conformal_offsets(flat, self._weeks) + weight * start) / (count + weight)
+            return start()
+        own = conformal_offsets(flat, self._weeks)
+        if count >= 20 * weight:
+            return own
+        out: Floats = (count * own + weight * start()) / (count + weight)
         return out
 
 
@@ -220,14 +233,19 @@ def conformal_offsets(scores: Floats, weeks: NDArray[np.int64]) -> Floats:
     counts = known.sum(axis=1)
     had = counts > 0
     means = np.where(known, scores, 0.0).sum(axis=1)[had] / counts[had]
-    spread = float(np.var(flat))
-    if spread <= 0:
+    spread, between = _variance(flat), _variance(means)
+    if spread <= 1e-12:
         return out
-    shared = min(float(np.var(means)) / spread, 1.0)
-    draws = len(np.unique(weeks[had] // BLOCK_WEEKS))
+    shared = min(between / spread, 1.0)
+    draws = len(set((weeks[had] // BLOCK_WEEKS).tolist()))
     middle = out[QUANTILES.index(0.5)]
     widened: Floats = middle + (out - middle) * np.sqrt(1 + shared * (t_widening(draws) ** 2 - 1))
     return widened
+
+
+def _variance(values: Floats) -> float:
+    off = values - values.sum() / values.size
+    return float(off @ off / values.size)
 
 
 def t_widening(draws: int) -> float:
