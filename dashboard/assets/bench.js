@@ -332,7 +332,7 @@
     if (e.target.closest("#print")) window.print();
   });
   document.addEventListener("keydown", (e) => {
-    if (e.target.matches("input, select, textarea") || e.ctrlKey || e.metaKey || e.altKey || (dialog && dialog.open)) return;
+    if (e.target.matches("input, select, textarea") || e.target.closest(".ag-root-wrapper") || e.ctrlKey || e.metaKey || e.altKey || (dialog && dialog.open)) return;
     if (e.key === "n") { const b = document.querySelector('[data-form^="open-batch"]'); if (b) { e.preventDefault(); b.click(); } }
     if (/^[1-9]$/.test(e.key)) { const links = document.querySelectorAll("#menu a"); if (links[e.key - 1]) { e.preventDefault(); links[e.key - 1].click(); } }
   });

@@ -31,7 +31,7 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
         what = names.get(state["flavour"], state["flavour"])
         design = names.get(state["design"], state["design"])
         rows.append([
-            when(state), what + (f", {design.lower()}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
+            when(state), what + (f", {design}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
             _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
         ])  # fmt: skip
     head = html.H2(f"Next to make, plan {paper.plan}")

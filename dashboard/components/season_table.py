@@ -28,7 +28,15 @@ def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
     made = desk.base
     assert made is not None
     weeks = list(range(min(span, len(made.problem.weeks))))
-    columns = [Col("what", "Batches", width=170)]
+    wrapped = {
+        "wrapText": True,
+        "autoHeight": True,
+        "sortable": False,
+        "filter": False,
+        "resizable": False,
+        "cellClass": "what",
+    }
+    columns = [Col("what", "Batches", width=168, extra=wrapped)]
     for t in weeks:
         week = made.problem.weeks[t]
         editor = {"cellEditor": "agNumberCellEditor", "cellEditorParams": {"min": 0, "max": MOST, "precision": 0}}
@@ -144,16 +152,16 @@ def edit_words(base: PlanMade, after: PlanMade, e: Edited) -> list[Any]:
     text += f", and makes {kilos(abs(made))} {'more' if made > 0 else 'less'}." if made else "."
     parts: list[Any] = [html.P(text, className="sentence")]
     lines = [
-        f"{s.name}: {kilos(s.after_g)} missing" + (f" ({kilos(s.before_g)} before)" if s.before_g != s.after_g else "")
+        f"{s.name} {_missing(s.after_g)}"
+        + (f" ({_missing(s.before_g)} before)" if _missing(s.before_g) != _missing(s.after_g) else "")
         for s in e.shorts
     ]
-    parts.append(
-        html.P(
-            f"Missing over these weeks. {'; '.join(lines[:6])}."
-            if lines
-            else "Nothing of a tenth of a kilo or more is missing."
-        )
+    words = (
+        f"Missing over these weeks: {'; '.join(lines[:6])}."
+        if lines
+        else "Nothing of a tenth of a kilo or more is missing."
     )
+    parts.append(html.P(words))
     if e.fullest is not None:
         verb = "are" if e.fullest.what in ("hands", "making days") else "is"
         parts.append(
@@ -166,6 +174,10 @@ def edit_words(base: PlanMade, after: PlanMade, e: Edited) -> list[Any]:
         for label, names in e.homeless[:3]
     ]
     return parts
+
+
+def _missing(grams: int) -> str:
+    return kilos(grams) if grams >= 50 else "nothing"
 
 
 __all__ = ["NAME", "changes_of", "edit_panel", "edit_words", "hands_rows", "plan_table", "table_rows"]

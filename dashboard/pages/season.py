@@ -48,7 +48,7 @@ def filters(ledger: Ledger, asked: Asked) -> list[Any]:
 
 def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     """The page. The plan itself is made on request, in a thread; what is on the desk is shown at once."""
-    if not any(ledger.queries.weeks()):
+    if not any(ledger.queries.weeks(1)):
         return [empty("There is nothing to plan from yet", "Record batches and sales at the bench, or load older sales from a file; a season is forecast from them.",
                       "Go to the bench", "/bench")]  # fmt: skip
     desk = desk_of(ledger)
@@ -156,7 +156,7 @@ def _sum(made: PlanMade) -> str:
     )
     rule = f" The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}."
     stopped = " It was stopped early." if plan.stopped else ""
-    return f"{len(plan.lines)} lines from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label}, cost {money(made, plan.cost_milli)}, found in {made.seconds:.1f} s.{bound}{rule}{stopped}"
+    return f"{len(plan.lines)} lines from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label}, cost {money(made, plan.cost_milli)}, {f'{plan.changed}' if plan.changed == 'changed by hand' else f'found in {made.seconds:.1f} s'}.{bound}{rule}{stopped}"
 
 
 def trial(desk: Desk) -> Any:

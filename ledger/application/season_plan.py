@@ -190,6 +190,7 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
     )
     problem = replace(made.problem, frozen=frozen)
     plan = with_bound(plan, made.plan.bound_milli)  # of the plan before: what no plan can beat, whoever changes lines
+    plan = replace(plan, rule=made.plan.rule, rule_milli=made.plan.rule_milli)  # a rule cannot be tried where all is typed
     days = (
         ()
         if dayless(made.asked)

@@ -48,7 +48,7 @@ def plan_report(made: PlanMade) -> Report:
         else f", no plan can cost less than {money(made, plan.bound_milli)} (gap {(plan.gap_ppm or 0) / 1e4:.2f} %)"
     )
     stopped = " It was stopped; this is the best so far." if plan.stopped else ""
-    sentence = f"The plan costs {cost}{bound}; found in {made.seconds:.1f} s. The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}.{stopped}"
+    sentence = f"The plan costs {cost}{bound}; {plan.changed if plan.changed == 'changed by hand' else f'found in {made.seconds:.1f} s'}. The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}.{stopped}"
     first, last = made.problem.weeks[0].label, made.problem.weeks[-1].label
     return Report(
         "season-plan",
