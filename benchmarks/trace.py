@@ -1,11 +1,10 @@
 """How fast are a path and a recall report?  ``python -m benchmarks.trace [--rounds 15]``
 
-A ledger of 100,000 lots and 300,000 edges in SQLite, in the shape of the shop's own ``edges`` table: every batch draws
-on shared supplier lots, becomes cooked masses, a log, rods, pieces and packs, and some ends come back as re-boil in a
+A ledger of 100,000 lots and 300,000 edges in the product's own SQLite file: every batch draws on shared supplier lots, becomes cooked masses, a log, rods, pieces and packs, and some ends come back as re-boil in a
 later batch.
 
-Yard-stick of a path, in the same run and on the same rows: the bare recursive query (``UNION``) that returns the lot
-marks and nothing else. Against it: the query that also hands over the edges, and the whole answer (query, graph,
+Yard-stick of a path, in the same run and on the same rows, over a connection of its own: the bare recursive query that returns the lot marks, and
+the one that hands over the edges too. Against them: what the product does through its store (snapshot, head, statement), and the whole answer (graph,
 order, least, most and expected shares). The recall report of a sugar lot that went into 200 batches is timed from rows
 in memory to HTML and to PDF. Only ratios carry over to another machine.
 """
@@ -17,33 +16,36 @@ import random
 import sqlite3
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
 from benchmarks.support import Contender, table, take_turns
+from ledger.application.ledger import Ledger, open_ledger
+from ledger.store import open_store
 from ledger.trace.audit_report import audit_report
-from ledger.trace.edge_statements import (
-    BACKWARD_EDGES,
-    BACKWARD_LOTS,
-    FORWARD_EDGES,
-    FORWARD_LOTS,
-)  # fmt: skip
+from ledger.trace.edge_statements import NOW
 from ledger.trace.graph import Direction, Edge, Leaf, Lot, LotGraph
 from ledger.trace.path import trace_path
+from ledger.trace.queries import EDGES, reached
 from ledger.trace.recall import Held, Party, RecallCase, work_out
 from ledger.trace.recall_report import to_csv, to_html, to_pdf
 
 SITE = "SHOP"
 ALWAYS = 2**53 - 1
-ASKED = 2**53 - 2
+_STEP = ("WITH RECURSIVE reach(lot) AS (SELECT :lot UNION SELECT e.{to} FROM reach r CROSS JOIN edges e WHERE e.{at} = r.lot AND e.site = :site "
+         "AND e.known_from + 0 <= :known AND e.known_to > :known) ")  # fmt: skip
+_WAYS = {"forward": _STEP.format(to="child", at="parent"), "backward": _STEP.format(to="parent", at="child")}
+BARE = {way: step + "SELECT lot FROM reach" for way, step in _WAYS.items()}
+BARE_EDGES = {
+    way: step
+    + "SELECT e.parent, e.child, e.mass_mg, e.step, e.batch, e.day, e.known_from, e.origin FROM reach r CROSS JOIN edges e "
+    "WHERE e.child = r.lot AND e.site = :site AND e.known_from + 0 <= :known AND e.known_to > :known"
+    for way, step in _WAYS.items()
+}
+"""The yard-sticks, written here once more so that a slower statement of the product shows."""
 PER_BATCH = 10
 KG = 1_000_000
-SCHEMA = """
-CREATE TABLE edges (site TEXT NOT NULL, parent TEXT NOT NULL, child TEXT NOT NULL, known_from BIGINT NOT NULL,
- known_to BIGINT NOT NULL, origin BIGINT NOT NULL, day TEXT NOT NULL, step TEXT NOT NULL, batch TEXT NOT NULL,
- mass_mg BIGINT NOT NULL, PRIMARY KEY (site, parent, child, known_from));
-CREATE INDEX ix_child ON edges (site, child, parent);
-CREATE TABLE lots (site TEXT NOT NULL, lot TEXT NOT NULL, kind TEXT NOT NULL, made_mg BIGINT NOT NULL,
- PRIMARY KEY (site, lot));
-"""
 
 
 def history(batches: int, batches_a_sugar_lot: int, seed: int = 7) -> tuple[list[Lot], list[Edge]]:
@@ -96,61 +98,78 @@ def history(batches: int, batches_a_sugar_lot: int, seed: int = 7) -> tuple[list
     return lots, edges
 
 
-def database(lots: list[Lot], edges: list[Edge]) -> sqlite3.Connection:
-    """The same rows in SQLite, in memory, with the shop's own keys and indexes."""
-    db = sqlite3.connect(":memory:")
-    db.executescript(SCHEMA)
-    db.executemany(
-        "INSERT INTO edges VALUES (?,?,?,?,?,?,?,?,?,?)",
-        (
-            (SITE, e.parent, e.child, e.known_from, ALWAYS, e.known_from, e.day, e.step, e.batch, e.mass_mg)
-            for e in edges
-        ),
+def database(folder: Path, edges: list[Edge]) -> str:
+    """The same rows in a SQLite file of the product's own making, with the shop's keys and indexes; its address."""
+    url = f"sqlite:///{folder / 'paths.sqlite'}"
+    store = open_store(url, SITE)
+    store.create()
+    store.close()
+    db = sqlite3.connect(folder / "paths.sqlite")
+    rows = (
+        (SITE, e.parent, e.child, n + 1, ALWAYS, n + 1, e.day, e.step, e.batch, e.mass_mg) for n, e in enumerate(edges)
     )
-    db.executemany("INSERT INTO lots VALUES (?,?,?,?)", ((SITE, x.lot, x.kind, x.made_mg or 0) for x in lots))
-    return db
+    columns = "site, parent, child, known_from, known_to, origin, day, step, batch, mass_mg"
+    db.executemany(f"INSERT INTO edges ({columns}) VALUES (?,?,?,?,?,?,?,?,?,?)", rows)
+    db.commit()
+    db.close()
+    return url
 
 
-def whole_path(db: sqlite3.Connection, made: dict[str, Lot], lot: str, direction: Direction) -> int:
-    """Query, graph, order and shares of one path; the number of lots on it."""
-    statement = FORWARD_EDGES if direction == "forward" else BACKWARD_EDGES
-    rows = db.execute(statement, {"site": SITE, "lot": lot, "known": ASKED})
+def whole_path(rows: list[tuple[Any, ...]], made: dict[str, Lot], lot: str, direction: Direction) -> int:
+    """Graph, order and shares of one path; the number of lots on it."""
     edges = [Edge(p, c, mass, step, batch, day, known_from=known) for p, c, mass, step, batch, day, known, _ in rows]
     names = {e.parent for e in edges} | {e.child for e in edges} | {lot}
     return len(trace_path(LotGraph.build([made[n] for n in names], edges), lot, direction).lots)
 
 
 def time_paths(rounds: int) -> None:
-    """Paths of random lots, forward from a colour lot and backward from a jar."""
+    """Paths of random lots: forward from a colour lot (wide), backward from a jar, forward from a lot of rods (a few lots only)."""
     lots, edges = history(9_700, 200)
-    db = database(lots, edges)
     made = {x.lot: x for x in lots}
     print(f"{len(lots)} lots, {len(edges)} edges")
     dice = random.Random(3)
-    starts: dict[Direction, list[str]] = {
-        "forward": [x.lot for x in dice.sample([x for x in lots if x.lot.startswith("CO")], 60)],
-        "backward": [x.lot for x in dice.sample([x for x in lots if x.kind == "packs"], 60)],
-    }
-    for direction, from_lots in starts.items():
-        names = FORWARD_LOTS if direction == "forward" else BACKWARD_LOTS
-        rows = FORWARD_EDGES if direction == "forward" else BACKWARD_EDGES
+    starts: list[tuple[Direction, list[str]]] = [
+        ("forward", [x.lot for x in dice.sample([x for x in lots if x.lot.startswith("CO")], 60)]),
+        ("backward", [x.lot for x in dice.sample([x for x in lots if x.kind == "packs"], 60)]),
+        ("forward", [x.lot for x in dice.sample([x for x in lots if x.kind == "rods"], 60)]),
+    ]
+    with TemporaryDirectory() as folder:
+        url = database(Path(folder), edges)
+        for words in ("never analysed, as the product leaves it", "after somebody ran ANALYZE"):
+            ledger = open_ledger(url, SITE)
+            db = sqlite3.connect(Path(folder) / "paths.sqlite", isolation_level=None)
+            db.execute("PRAGMA cache_size = -24000")
+            print(f"\n{words}")
+            for direction, from_lots in starts:
+                _one_way(ledger, db, made, direction, from_lots, rounds)
+            db.execute("ANALYZE")
+            db.close()
+            ledger.close()
 
-        def ask(statement: str, chosen: list[str] = from_lots) -> Callable[[int], object]:
-            def once(n: int) -> object:
-                lot = chosen[n % len(chosen)]
-                return db.execute(statement, {"site": SITE, "lot": lot, "known": ASKED}).fetchall()
 
-            return once
+def _one_way(
+    ledger: Ledger, db: sqlite3.Connection, made: dict[str, Lot], direction: Direction, lots: list[str], rounds: int
+) -> None:
+    site = ledger.store.site
 
-        def answer(n: int, chosen: list[str] = from_lots, way: Direction = direction) -> object:
-            return whole_path(db, made, chosen[n % len(chosen)], way)
+    def plain(sql: str) -> Callable[[int], object]:
+        return lambda n: db.execute(sql, {"site": site, "lot": lots[n % len(lots)], "known": NOW}).fetchall()
 
-        bare = Contender("bare recursive query, lot marks only", ask(names))
-        with_rows = Contender("recursive query with its edges", ask(rows))
-        ours = Contender("ours: query, graph, order and shares", answer)
-        take_turns([bare, with_rows, ours], rounds=rounds, times=20, warm_up=20)
-        size = sum(whole_path(db, made, lot, direction) for lot in from_lots) // len(from_lots)
-        print(table(f"{direction}, {size} lots on a path (mean)", [bare, with_rows, ours], bare))
+    def rows(n: int) -> list[tuple[Any, ...]]:
+        with ledger.store.read() as reader:
+            return reader.rows(EDGES[direction], (lots[n % len(lots)], site, NOW))
+
+    bare = Contender("bare recursive query, lot marks only", plain(BARE[direction]))
+    contenders = [
+        bare, Contender("ours: the lots of the path", lambda n: reached(ledger.queries, lots[n % len(lots)], direction)),
+        Contender("bare recursive query with its edges", plain(BARE_EDGES[direction])), Contender("ours: the path with its edges", rows),
+        Contender("ours: edges, graph, order and shares", lambda n: whole_path(rows(n), made, lots[n % len(lots)], direction)),
+    ]  # fmt: skip
+    take_turns(contenders, rounds=rounds, times=20, warm_up=20)
+    size = sum(len(reached(ledger.queries, lot, direction)) for lot in lots) // len(lots)
+    print(table(f"{direction}, {size} lots on a path (mean)", contenders, bare))
+    edges = contenders[2].p50
+    print(f"  against the bare query with its edges, ours takes {contenders[3].p50 / edges:.2f} times as long")
 
 
 def time_report(rounds: int) -> None:

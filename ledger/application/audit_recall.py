@@ -29,7 +29,7 @@ from ledger.trace.audit_report import AuditReport, audit_report
 from ledger.trace.graph import LotGraph
 from ledger.trace.notice import NoticeGoods, recall_notice
 from ledger.trace.path import trace_path
-from ledger.trace.queries import find
+from ledger.trace.queries import find, reached
 from ledger.trace.recall import Party, Recall, RecallCase, work_out
 from ledger.trace.recall_progress import came_back
 
@@ -70,12 +70,10 @@ def start(ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: s
             value=typed,
         )
     lot = found.lots[0]
-    graph = graph_of(on, lot, "forward")
-    affected = [lot, *graph.in_making_order(graph.reach(lot, "forward"))]
     order = StartRecall(
         day=ledger.today(), recall=code or _free_code(ledger, ledger.today(), drill), lot=lot, reason=reason, drill=drill,
         started_at=utc_text(ledger.clock()),
-        lots=tuple(x for x in affected if x == lot or graph.lot(x).kind == "packs" or _on_hand(graph, x)),
+        lots=(lot, *_to_hold(on, lot)),
     )  # fmt: skip
     while True:
         try:
@@ -91,9 +89,11 @@ def start(ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: s
             return Started(running, Outcome(), True)
 
 
-def _on_hand(graph: LotGraph, lot: str) -> bool:
-    row = graph.lot(lot)
-    return bool(row.on_hand_mg or row.on_hand_packs or row.on_hand_pieces)
+def _to_hold(on: Basis, lot: str) -> list[str]:
+    """Lots made with a lot, in making order: the packed ones, and of the others those that hold something."""
+    made = on.queries.lots(holding=False, names=reached(on.queries, lot, "forward")).sort_values("position")
+    kept = made[(made["kind"] == "packs") | (made["mass_mg"] > 0) | (made["packs"] > 0) | (made["pieces"] > 0)]
+    return [str(x) for x in kept["lot"] if x != lot]
 
 
 def _free_code(ledger: Ledger, day: str, drill: bool) -> str:
