@@ -9,19 +9,14 @@ rows, made to fit together, are a good plan to start from. Items whose shelf lif
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
+from ledger.planning.alone import Charges, Whole, best_alone
 from ledger.planning.arrays import Arrays
 from ledger.planning.cost import Table
 from ledger.planning.model import Floats, Program
-
-Whole = npt.NDArray[np.int64]
-MOST_MIXES = 400
-"""Most mixes of kettles tried for one item in a week, and most states kept; beyond, the linear program's word stands."""
-MOST_STATES = 20_000
 
 
 @dataclass(slots=True)
@@ -47,7 +42,7 @@ def priced(a: Arrays, m: Program, duals: Floats) -> Prices:
     batches = [
         [
             [
-                n * (a.material[j] + tied[j][t]) + (moved * abs(n - a.kept[j][t]) if a.kept[j][t] >= 0 else 0)
+                n * (a.material[j] + tied[j][t]) + (moved * abs(n - a.kept[j][t]) if m.moved[j][t] >= 0 else 0)
                 for n in range(a.most[j][t] + 1)
             ]
             for t in range(a.weeks)
@@ -94,99 +89,21 @@ def _tied(a: Arrays, prices: Prices, j: int, t: int) -> float:
     return one[1] - one[0] - a.material[j] - moved * (abs(1 - a.kept[j][t]) - a.kept[j][t])
 
 
-def best_alone(a: Arrays, i: int, prices: Prices) -> tuple[float, dict[int, list[int]]] | None:
-    """Least cost of item ``i`` alone under the prices (milli) and its batches by way; None where it is not worked out here."""
-    if a.shelf[i]:
-        return None
-    last, curve = a.end[i], a.curves[i]
-    supply: Whole = np.array([a.opening[i]], dtype=np.int64)
-    gone: Whole = np.zeros(1, dtype=np.int64)  # lost so far; counted into the supply where demand is as forecast
-    cost: Floats = np.zeros(1)
-    trail: list[tuple[list[tuple[int, ...]], Whole, Whole]] = []
-    demand = [0, *a.cum_demand[i]]
-    surely = max((at * 1000 // per + 1 for lines in curve or () for at, per in lines if per > 0), default=0)
-    enough = max(demand[last + 1], surely) + a.end_cap[i] + max(a.display[i])
-    for t in range(last + 1):
-        mixes = list(product(*(range(a.least[j][t], a.most[j][t] + 1) for j in a.ways[i])))
-        if len(mixes) > MOST_MIXES:
-            return None
-        made = np.array(
-            [sum(n * a.batch[j] for n, j in zip(mix, a.ways[i], strict=True)) for mix in mixes], dtype=np.int64
-        )
-        price = np.array([sum(prices.batches[j][t][n] for n, j in zip(mix, a.ways[i], strict=True)) for mix in mixes])
-        wide = supply[:, None] + made[None, :]
-        allowed = np.ones(wide.shape, dtype=bool)
-        if _extra_never_pays(a, i, t, prices):
-            allowed = (wide - max(a.batch[j] for j in a.ways[i]) <= enough) | (made[None, :] == made.min())
-        parent, mix_of = np.nonzero(allowed)
-        now_supply, now_gone = wide[parent, mix_of], gone[parent]
-        now = cost[parent] + price[mix_of]
-        if curve is None:
-            lost = np.maximum(0, demand[t + 1] - now_supply)
-            now_supply = now_supply + lost
-            held = now_supply - demand[t + 1]
-        else:
-            worst = np.maximum(0, demand[t + 1] - now_supply)
-            for at, per in curve[t]:
-                worst = np.maximum(worst, -((now_supply * per - at * 1000) // 1000))
-            lost = np.maximum(0, worst - now_gone)
-            now_gone = now_gone + lost
-            held = now_supply - demand[t + 1] + now_gone
-        now = now + a.lost[i] * lost + prices.stock[i][t] * held
-        if not (t == last and a.ends_in_season[i]) and a.display[i][t]:
-            now = now + a.gap * np.maximum(0, a.display[i][t] - held)
-        if t == last:
-            good = np.minimum(held, a.end_cap[i])
-            now = now - a.end_value[i] * good - a.end_low[i] * (held - good)
-        kept = _undominated(a, i, t, prices, now_supply, now_gone, now)
-        supply, gone, cost = now_supply[kept], now_gone[kept], now[kept]
-        trail.append((mixes, parent[kept], mix_of[kept]))
-        if len(cost) > MOST_STATES:
-            return None
-    at = int(np.argmin(cost))
-    value, rows = float(cost[at]), {j: [0] * a.weeks for j in a.ways[i]}
-    for t in range(last, -1, -1):
-        mixes, parents, chosen = trail[t]
-        for n, j in zip(mixes[int(chosen[at])], a.ways[i], strict=True):
-            rows[j][t] = n
-        at = int(parents[at])
-    return value, rows
+def charges(a: Arrays, i: int, prices: Prices) -> Charges:
+    """Item ``i``'s charges under the prices of the tying rows."""
 
+    def of_mixes(t: int, mixes: Whole) -> Floats:
+        price: Floats = np.zeros(len(mixes))
+        for k, j in enumerate(a.ways[i]):
+            price += np.array(prices.batches[j][t])[mixes[:, k]]
+        return price
 
-def _extra_never_pays(a: Arrays, i: int, t: int, prices: Prices) -> bool:
-    """Whether a batch that can only be left over costs at least what it brings then, in week ``t`` and any number of it."""
-    return all(
-        two - one >= a.end_low[i] * a.batch[j]
-        for j in a.ways[i]
-        for one, two in zip(prices.batches[j][t], prices.batches[j][t][1:], strict=False)
-    ) and all(price >= 0 for price in prices.stock[i])
-
-
-def _undominated(
-    a: Arrays, i: int, t: int, prices: Prices, supply: Whole, gone: Whole, cost: Floats
-) -> npt.NDArray[np.intp]:
-    """States that no other state beats whatever follows, one of each supply and loss.
-
-    Whoever has a gram less can follow the same batches: it loses that gram's sale once at most, and the shelf shows it less.
-    Whoever has a gram more keeps it to the end at most. Where demand is uncertain only equals are told apart.
-    """
-    order = np.lexsort((cost, gone, supply))
-    first = np.ones(len(order), dtype=bool)
-    first[1:] = (supply[order][1:] != supply[order][:-1]) | (gone[order][1:] != gone[order][:-1])
-    order = order[first]
-    if a.curves[i] is not None:
-        return order
-    weeks = range(t + 1, a.end[i] + 1)
-    less: float = max(a.lost[i], a.end_value[i], a.end_low[i]) + a.gap * sum(a.display[i][u] > 0 for u in weeks)
-    more = sum(max(0.0, prices.stock[i][u]) for u in weeks) - min(0, a.end_low[i], a.end_value[i])
-    less += sum(max(0.0, -prices.stock[i][u]) for u in weeks)
-    y, v = supply[order].astype(float), cost[order]
-    below = np.minimum.accumulate(v - less * y)
-    above = np.minimum.accumulate((v + more * y)[::-1])[::-1]
-    keep = np.ones(len(order), dtype=bool)
-    keep[1:] &= v[1:] - less * y[1:] < below[:-1]
-    keep[:-1] &= v[:-1] + more * y[:-1] <= above[1:]
-    return order[keep]
+    rising = [
+        all(two - one >= a.end_low[i] * a.batch[j] for j in a.ways[i] for one, two in pairwise(prices.batches[j][t]))
+        and all(price >= 0 for price in prices.stock[i])
+        for t in range(a.weeks)
+    ]
+    return Charges(mixes=of_mixes, stock=prices.stock[i], spare_costs=rising)
 
 
 def raised(a: Arrays, m: Program, values: Floats, duals: Floats) -> tuple[float, Table]:
@@ -196,7 +113,7 @@ def raised(a: Arrays, m: Program, values: Floats, duals: Floats) -> tuple[float,
     for i in range(a.n):
         if all(most == 0 for j in a.ways[i] for most in a.most[j]):
             continue
-        alone = best_alone(a, i, prices)
+        alone = best_alone(a, i, charges(a, i, prices))
         if alone is None:
             for j in a.ways[i]:
                 table[j] = [-1] * a.weeks

@@ -1,7 +1,7 @@
 """The front of season planning: make a plan, change one thing and plan again, check a stored plan.
 
-A plan starts from the best simple rule and from the bound's own point made whole, is improved by the search, and on small
-problems by branch and bound; the bound says how good it is. Nothing here reads a clock: a ``stopwatch`` may be handed in,
+A plan starts from the best simple rule and from the bound's own answers made whole, is improved item by item and by the search,
+and on small problems by branch and bound; the bound says how good it is. Nothing here reads a clock: a ``stopwatch`` may be handed in,
 and effort is counted in moves, rounds and nodes, so that the same seed gives the same plan. There is always a plan.
 """
 
@@ -15,6 +15,7 @@ from ledger.planning.cost import Costing, Table, cost_table, fits, unavoidable
 from ledger.planning.findings import Finding, sort_out
 from ledger.planning.model import build
 from ledger.planning.plan import ItemWeeks, Line, Plan, WeekUse
+from ledger.planning.polish import polish
 from ledger.planning.problem import Problem
 from ledger.planning.reasons import shortages
 from ledger.planning.rules import best_rule
@@ -29,6 +30,8 @@ Stopwatch = Callable[[], float]
 class Effort:
     """How hard to try, counted so that it repeats: moves of the search, rounds of inequalities, nodes of the proof.
 
+    ``moves`` 0: a plan before stands as far as it can be made, else the best simple rule does. ``sweeps``: how often every item
+    is planned again by itself before and after the search (``polish.py``).
     ``target_ppm``: gap at which to stop. ``rounds`` below 0: no bound at all (it is known already). ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
     problems of at most so many items times weeks.
     """
@@ -36,6 +39,7 @@ class Effort:
     seed: int = 1
     moves: int = 200_000
     rounds: int = 25
+    sweeps: int = 3
     nodes: int = 0
     target_ppm: int = 3000
     proof_cells: int = 1000
@@ -114,16 +118,18 @@ def _solve(
                 *findings,
                 Finding("no-bound", "plan", f"{failure.message}; the plan is not measured by a bound"),
             ]
-    starts: list[tuple[str, Table]] = []
-    if lp is not None:
-        starts.append(("bound made whole", rounded(a, build(a), lp.values)))
-        if lp.alone is not None:
-            starts.append(("items fitted together", together(a, lp)))
     if warm is not None:
-        starts.append(("plan before", carried(a, warm)))
-    for name, start in starts:
-        if fits(a, start) and (here := cost_table(a, start).total) < cost:
-            cost, table, method = here, start, name
+        before = carried(a, warm)
+        if fits(a, before) and ((here := cost_table(a, before).total) < cost or not effort.moves):
+            cost, table, method = here, before, "plan before"
+    if effort.moves and lp is not None:
+        starts = [("bound made whole", rounded(a, build(a), lp.values))]
+        starts += [("items fitted together", together(a, lp))] if lp.alone is not None else []
+        for name, start in starts:
+            if fits(a, start) and not stopped:
+                here, start = polish(a, start, sweeps=effort.sweeps)
+                if here < cost:
+                    cost, table, method = here, start, name
     tried = nodes = 0
     if not stopped and effort.moves:
         hot = 0.002 if lp is not None or warm is not None else 0.1
@@ -133,6 +139,8 @@ def _solve(
         )  # fmt: skip
         if found < cost:
             cost, table, method = found, best, f"{method} + search"
+        if not stopped:
+            cost, table = polish(a, table, sweeps=effort.sweeps)
     milli = lp.milli if lp is not None else None
     small = a.n * a.weeks <= effort.proof_cells
     if (
