@@ -20,18 +20,18 @@ SHOWN = ("steps", "flavours", "workers", "learning", "step_times", "days")
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
     """The last week and how many weeks up to it."""
-    weeks = list(reversed(ledger.queries.weeks()))
+    weeks = list(reversed(ledger.queries.weeks(260)))
     if not weeks:
         return []
     return [
-        choose("week", "Up to week", [(w, w) for w in weeks[:260]], asked.get("week", weeks[0]), weeks[0]),
+        choose("week", "Up to week", [(w, w) for w in weeks], asked.get("week", weeks[0]), weeks[0]),
         choose("span", "How many weeks", [(n, n) for n in ("1", "4", "13", "26", "52")], asked.get("span", "4"), "4"),
     ]
 
 
 def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     """The hours' page."""
-    weeks = ledger.queries.weeks()
+    weeks = ledger.queries.weeks(1)
     if not weeks:
         return [
             empty(

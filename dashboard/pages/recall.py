@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pandas as pd
 from dash import dcc, html
 
 from dashboard.components.audit_forms import CAUTION
@@ -114,7 +115,7 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
             amount(int(held.get(row["lot"], 0)), row["unit"])
         ]
         figures += [amount(int(row[k]), row["unit"]) if row[k] else "" for k in ("came_back", "destroyed", "not_found")]
-        when = moment(utc_text(row["counted"]), site.zone) if row["counted"] else "not yet"
+        when = moment(utc_text(row["counted"]), site.zone) if pd.notna(row["counted"]) else "not yet"
         rows.append(
             [
                 dcc.Link(row["lot"], href=f"/lots?mark={row['lot']}"),

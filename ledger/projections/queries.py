@@ -135,7 +135,15 @@ class Queries:
         item: str | None = None, names: Sequence[str] | None = None,
     ) -> pd.DataFrame:  # fmt: skip
         """Lots as they stand (`holding`: only those with something in them)."""
-        return self._frame(ask.LOTS, holding=holding, kinds=kinds, flavour=flavour, batch=batch, item=item, names=names)
+        return self._frame(
+            ask.LOTS_HOLDING if holding else ask.LOTS,
+            holding=holding,
+            kinds=kinds,
+            flavour=flavour,
+            batch=batch,
+            item=item,
+            names=names,
+        )
 
     def lot(self, lot: str) -> dict[str, Any] | None:
         """One lot, or None."""
@@ -210,7 +218,7 @@ class Queries:
             "before": before, "stream": f"batch/{batch}" if batch is not None else stream, "name": name,
             "text": ask.holding_text(text) if text else None, "positions": None if positions is None else [int(p) for p in positions],
         }  # fmt: skip
-        if streams is not None:
+        if streams is not None or asked["stream"] is not None:
             found = self._frame(ask.LOG_OF_STREAMS, streams=streams, **asked)
             found = found[found["position"] > after].sort_values(
                 "position", ascending=not newest_first, ignore_index=True

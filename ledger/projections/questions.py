@@ -121,13 +121,19 @@ WEEKS = _newest_weeks()
 
 _most = bindparam("most", type_=Integer)
 _LOTS: dict[str, Any] = equal(lots, "flavour", "batch", "item") | {
-    "holding": (lots.c.mass_mg > NOUGHT) | (lots.c.packs > NOUGHT) | (lots.c.pieces > NOUGHT),
+    "holding": (lots.c.packs > NOUGHT)
+    | (lots.c.mass_mg > NOUGHT),  # as the index of them says; no pieces without a mass
     "with_packs": lots.c.packs > NOUGHT,
     "kinds": among(lots.c.kind, "kinds"),
     "items": among(lots.c.item, "items"),
     "names": among(lots.c.lot, "names"),
 }
-LOTS = Question(select(*no_site(lots)).order_by(lots.c.day, lots.c.position, lots.c.lot), at_site(lots), _LOTS)
+_in_order = select(*no_site(lots)).order_by(lots.c.day, lots.c.position, lots.c.lot)
+LOTS = Question(_in_order, at_site(lots), _LOTS)
+LOTS_HOLDING = Question(
+    _in_order, at_site(lots), _LOTS | {"kinds": among(lots.c.kind.concat(literal_column("''")), "kinds")}
+)
+"""Few lots hold anything, many are of a kind: the empty text keeps SQLite off the index of kinds."""
 LOTS_KNOWN = Question(
     select(
         postings.c.account.label("lot"), func.max(postings.c.kind).label("kind"), func.max(postings.c.item).label("item"),
@@ -176,14 +182,14 @@ _entries = select(*[events.c[n] for n in LOG_COLUMNS]).limit(_most)
 LOG = Question(_entries.order_by(events.c.position), at_site(events), _LOG, takes=["most"])
 LOG_NEWEST_FIRST = Question(_entries.order_by(events.c.position.desc()), at_site(events), _LOG, takes=["most"])
 LOG_OF_STREAMS = Question(select(*[events.c[n] for n in LOG_COLUMNS]), at_site(events), _LOG)
-"""In no order: asked for one, SQLite walks every entry to find those of a few streams."""
+"""In no order: asked for one, SQLite walks every entry to find those of a stream."""
 ENTRY = Question(
     select(events.c.name, events.c.schema_version, events.c.payload), at_site(events), equal(events, "position")
 )
 PAPERS = Question(
     select(events.c.position, events.c.name, events.c.schema_version, events.c.payload)
     .select_from(papers.join(events, and_(papers.c.site == events.c.site, papers.c.position == events.c.position)))
-    .order_by(events.c.position),
+    .order_by(papers.c.position),
     at_site(papers), equal(papers, "kind", "id"),
 )  # fmt: skip
 
@@ -195,5 +201,5 @@ def holding_text(text: str) -> str:
 
 __all__ = [
     "BATCHES", "BATCHES_NAMED", "BOOK_HISTORY", "CONTACTS", "CORRECTIONS", "EDGES", "ENTRY", "FLAGS", "LOG", "LOG_NEWEST_FIRST", "LOG_OF_STREAMS",
-    "LOTS", "LOTS_KNOWN", "MEASURES", "PAPERS", "POSTINGS", "WEEKS", "WEEK_LINES", "balances", "holding_text", "weekly",
+    "LOTS", "LOTS_HOLDING", "LOTS_KNOWN", "MEASURES", "PAPERS", "POSTINGS", "WEEKS", "WEEK_LINES", "balances", "holding_text", "weekly",
 ]  # fmt: skip
