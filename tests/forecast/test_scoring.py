@@ -9,6 +9,7 @@ from ledger.errors import BadInput
 from ledger.forecast import scoring
 from ledger.forecast.croston import croston
 from ledger.forecast.reconcile import bottom_up, spread_difference, whole_units, wls_struct
+from tests.forecast.open_series import AUSBEER
 
 PRODUCT_C = [
     0,
@@ -105,6 +106,38 @@ def test_measures_match_figures_worked_by_hand() -> None:
     assert scoring.bias(actual, said) == pytest.approx(-2 / 30)
     assert scoring.pinball(actual, said, 0.9) == pytest.approx((0.1 * 2 + 0.9 * 4) / 2)
     assert scoring.coverage(actual, [10, 21], [11, 30]) == 0.5
+
+
+@pytest.mark.parametrize(
+    ("method", "rmse", "mae", "mape", "mase"),
+    [("mean", 38.45, 34.83, 8.28, 2.44), ("naive", 62.69, 57.40, 14.18, 4.01), ("season", 14.31, 13.40, 3.17, 0.94)],
+)
+def test_measures_match_a_published_table_of_beer_forecasts(
+    method: str, rmse: float, mae: float, mape: float, mase: float
+) -> None:
+    """`ausbeer` from 1992, ten quarters from 2008: Forecasting: Principles and Practice, 2nd ed., section 3.4.
+
+    The re-scored entrants of the M3 competition would be a wider check; no package of the registries carries them. The
+    table's figures are from memory; that all of them come out of the open series to the last digit speaks for them.
+    """
+    past, came = AUSBEER[144:208], AUSBEER[208:]
+    said = {"mean": np.full(10, past.mean()), "naive": np.full(10, past[-1]), "season": np.resize(past[-4:], 10)}[
+        method
+    ]
+    assert scoring.wape(came, said) * came.mean() == pytest.approx(mae, abs=0.006)
+    assert scoring.mase(came, said, past, 4) == pytest.approx(mase, abs=0.006)
+    # the table's other columns say that series and forecasts are the book's
+    assert np.sqrt(np.mean((came - said) ** 2)) == pytest.approx(rmse, abs=0.006)
+    assert 100 * np.mean(np.abs(came - said) / came) == pytest.approx(mape, abs=0.006)
+
+
+@pytest.mark.parametrize("probability", [0.1, 0.25, 0.5, 0.75, 0.9])
+def test_pinball_loss_is_least_at_the_quantile(probability: float) -> None:
+    """Koenker and Bassett 1978: the sample quantile minimises the summed pinball loss."""
+    came = AUSBEER[:101]
+    losses = [scoring.pinball(came, np.full(came.size, q), probability) for q in np.unique(came)]
+    best = np.unique(came)[int(np.argmin(losses))]
+    assert best == np.quantile(came, probability, method="inverted_cdf")
 
 
 def test_nothing_to_score_is_said_aloud() -> None:
