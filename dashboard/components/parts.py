@@ -54,11 +54,11 @@ def report_table(table: Table, shop: Shop, links: dict[str, str] | None = None, 
 def _cells(row: list[str], table: Table, words: list[bool], links: dict[str, str], number: int) -> list[Any]:
     done: list[Any] = []
     for text, column, word in zip(row, table.columns, words, strict=True):
-        inner: Any = text
+        inner: Any = text or ("none" if not done else "")  # hours without a flavour, a batch without a design
         code = str(table.frame.iloc[number][column.name]) if column.name in links and column.name in table.frame else ""
         if code:
             inner = dcc.Link(text, href=links[column.name].format(code))
-        done.append(html.Td(inner, className="" if word else "number"))
+        done.append(html.Td(inner, className="day" if column.kind == "day" else "" if word else "number"))
     return done
 
 
