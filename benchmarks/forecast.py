@@ -24,6 +24,7 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from ledger.forecast import FixedHistory, ForecastSettings, Window, backtest, calibrate, feasts_from, forecast
+from ledger.forecast.baselines import seasonal_naive
 from ledger.forecast.calendar import week_number, week_text
 from ledger.forecast.history import DemandHistory, HistoryAsKnown, build_panel
 from ledger.forecast.lines import build_lines
@@ -106,7 +107,7 @@ def measure(case: Case) -> dict[str, float]:
     out["season-only error ratio"] = kinds.loc[True, "error_ratio"]
     out["season-only MASE ratio"] = kinds.loc[True, "mase_ratio"]
     out["shop total error ratio"] = total["error_ratio"]
-    out["season total 6 weeks ahead WAPE"] = season_total_error(case)
+    out |= season_total_errors(case)
     out["bias"] = whole["bias"]
     out["pinball ratio"] = whole["pinball_ratio"]
     if case.rate is not None:
@@ -122,8 +123,10 @@ def measure(case: Case) -> dict[str, float]:
     return out
 
 
-def season_total_error(case: Case) -> float:
-    """Summed absolute error of season totals over their sum, forecast six weeks before the window opens."""
+def season_total_errors(case: Case) -> dict[str, float]:
+    """Summed absolute error of season totals over their sum, six weeks before the window opens: ours, last season's
+    again, and the true rate's, which knows how good the season will be.
+    """
     known_until = max(week_number(str(w)) for w in case.outcome.sales["week"].unique())
     truth = build_panel(case.outcome, case.settings, week_text(known_until + 1))  # a week more: is the season over?
     fair = truth.not_short()
@@ -136,7 +139,8 @@ def season_total_error(case: Case) -> float:
             origin = int(weeks[0]) - 6 + truth.first
             if origin >= earliest and weeks[-1] < truth.weeks - 1:
                 seasons.setdefault(origin, []).append((int(s), weeks))
-    error = actual = 0.0
+    rate = {} if case.rate is None else case.rate.set_index(["flavour", "channel", "week"])["rate"].to_dict()
+    error = naive = floor = actual = 0.0
     for origin, held in seasons.items():
         known = case.as_known(week_text(origin))
         panel = build_panel(known, case.settings, week_text(known_until + 1))
@@ -148,9 +152,15 @@ def season_total_error(case: Case) -> float:
             seen = weeks[fair[s, weeks]]
             row = rows.get(names[s])
             said = 0.0 if row is None else point.mean[row, seen + truth.first - origin].sum()
-            error += abs(said - truth.units[s, seen].sum())
-            actual += truth.units[s, seen].sum()
-    return error / actual
+            came = truth.units[s, seen].sum()
+            error += abs(said - came)
+            actual += came
+            again = seasonal_naive(truth, origin - truth.first)[s, seen + truth.first - origin].sum()
+            naive += abs(again - came)
+            known_rate = sum(rate.get((*names[s], week_text(truth.first + int(t))), 0.0) for t in seen)
+            floor += abs(known_rate - came)
+    out = {"season total 6 weeks ahead WAPE": error / actual, "the same, last year's weeks again": naive / actual}
+    return out | ({"floor: true rate, season total WAPE": floor / actual} if rate else {})
 
 
 def floors(rate: pd.DataFrame, series: pd.DataFrame) -> dict[str, float]:
@@ -160,8 +170,11 @@ def floors(rate: pd.DataFrame, series: pd.DataFrame) -> dict[str, float]:
     scaled = fair[["flavour", "channel"]].assign(floor=floor / fair["mase_scale"], naive=naive / fair["mase_scale"])
     each = scaled[fair["mase_scale"] > 0].groupby(["flavour", "channel"])[["floor", "naive"]].mean()
     only = fair["season_only"].astype(bool)
+    whole = fair.groupby(["origin", "week"])[["actual", "rate", "naive"]].sum()
+    of_shop = (whole["actual"] - whole["rate"]).abs().sum() / (whole["actual"] - whole["naive"]).abs().sum()
     return {
         "floor: true rate, MASE ratio": float(each["floor"].mean() / each["naive"].mean()),
+        "floor: true rate, shop total error ratio": float(of_shop),
         "floor: true rate, season-only error ratio": float(floor[only].sum() / naive[only].sum()),
     }
 

@@ -27,7 +27,7 @@ LEAST_SCORES = 40
 """With fewer scores in the widest pool a band is called a guess."""
 WEIGHT_OF_KIN, WEIGHT_OF_KIN_SUMS, WEIGHT_OF_GUESS = 60.0, 20.0, 5.0
 """How many scores of its own a group needs to count as much as its wider kin, and the kin as much as a guess."""
-BLOCK_WEEKS = 8
+BLOCK_WEEKS = 6
 """Origins within so many weeks look into the same weeks and count as one draw of the shop's luck."""
 COVERED = 0.75
 """A sum is scored when at least this share of its mean fell in weeks that were not short."""
@@ -221,7 +221,7 @@ def conformal_offsets(scores: Floats, weeks: NDArray[np.int64]) -> Floats:
 
     Scores of one time are not independent: a wet Advent hits every flavour and every horizon that looks into it. So the
     part of the scores' variance that lies between origins counts as known from as many draws as there are blocks of
-    eight weeks, not as there are scores, and is widened as a Student t prediction of that many draws would be.
+    six weeks, not as there are scores, and is widened as a Student t prediction of that many draws would be.
 
     Args:
         scores: shape (origins, rows).
