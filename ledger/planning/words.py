@@ -43,7 +43,7 @@ def sentences(
 
     days_full: weeks whose hands were cut back to what their days can carry: there it is the days that are full, not the hands.
     """
-    said = [Sentence(message, "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
+    said = [Sentence(_whole(message), "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
     said += _starts(plan, problem)
     said += _full_weeks(plan, days_full)
     said += _short(plan, problem)
@@ -52,6 +52,11 @@ def sentences(
     said += _extra_hands(plan)
     said.append(_proof(plan, problem))
     return said
+
+
+def _whole(message: str) -> str:
+    """A finding as a sentence: a capital first, a full stop last."""
+    return message[:1].upper() + message[1:] + ("" if message.endswith((".", "!", "?")) else ".")
 
 
 def _name(problem: Problem, key: str) -> str:
