@@ -139,15 +139,15 @@ def test_conformal_offsets_are_the_quantiles_of_scores_that_share_no_luck() -> N
 
 
 def test_luck_that_all_rows_of_a_date_share_counts_once_a_block_of_weeks() -> None:
-    """Scores that differ between dates only: 7 blocks are 7 draws, and the band is a Student t prediction from them."""
-    dates = np.linspace(-2, 2, 28)
+    """Scores that differ between dates only: 54 weeks in blocks of six are 9 draws, and the band a t prediction from them."""
+    dates = np.linspace(-2, 2, 27)
     shaken = np.tile(dates[:, None], (1, 41))
-    weeks = np.arange(28) * 2
-    plain = np.interp([0.1, 0.9], (np.arange(28 * 41) + 0.5) / (28 * 41), np.sort(shaken.ravel()))
+    weeks = np.arange(27) * 2
+    plain = np.interp([0.1, 0.9], (np.arange(27 * 41) + 0.5) / (27 * 41), np.sort(shaken.ravel()))
     wide = conformal_offsets(shaken, weeks)
-    np.testing.assert_allclose(wide[[0, -1]], plain * t_widening(7), rtol=1e-9)
-    calm = np.tile(np.linspace(-1, 1, 41), (28, 1))
-    edge = np.interp(0.9, (np.arange(28 * 41) + 0.5) / (28 * 41), np.sort(calm.ravel()))
+    np.testing.assert_allclose(wide[[0, -1]], plain * t_widening(9), rtol=1e-9)
+    calm = np.tile(np.linspace(-1, 1, 41), (27, 1))
+    edge = np.interp(0.9, (np.arange(27 * 41) + 0.5) / (27 * 41), np.sort(calm.ravel()))
     assert conformal_offsets(calm, weeks)[-1] == pytest.approx(edge)
 
 
