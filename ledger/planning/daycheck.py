@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from ledger.planning.changeover import best_sequence
 from ledger.planning.day import Batch, DayPlan, DayShop, day_mixes, plan_day, spread_week
 from ledger.planning.plan import Plan
 from ledger.planning.problem import Problem, ShowTime
@@ -62,6 +63,7 @@ def check_days(
         shows = [show for show in problem.show_times if show.week == use.week]
         show_days = [show.day for show in shows]
         days, left = spread_week(batches, use.days, table, kinds, show_days)
+        days = by_colour(batches, days)
         charts: list[DayPlan] = []
         if use.week in charts_for:
             charts = _charts(days, batches, shows, shop, problem.opens, use_solver)
@@ -69,7 +71,7 @@ def check_days(
             if crowded:  # a show pins its batch to its hours: the day to it alone, if the other days take the rest
                 other, rest = spread_week(batches, use.days, table, kinds, show_days, crowded)
                 if len(rest) <= len(left):
-                    days, left = other, rest
+                    days, left = by_colour(batches, other), rest
                     charts = _charts(days, batches, shows, shop, problem.opens, use_solver)
         weeks.append(
             WeekDays(
@@ -92,6 +94,24 @@ def _charts(
         plan_day([batches[n] for n in numbers], shop, [s for s in shows if s.day == day], opens, use_solver)
         for day, numbers in enumerate(days)
     ]
+
+
+def by_colour(batches: Sequence[Batch], days: Sequence[Sequence[int]]) -> list[list[int]]:
+    """Each day's batches (numbers) in the order that changes colour least often, beginning with the colour left standing before."""
+    families = sorted({batch.family for batch in batches})
+    change = [[int(one != two) for two in families] for one in families]
+    ordered: list[list[int]] = []
+    before: int | None = None
+    for numbers in days:
+        due = [[len(numbers) - 1] * sum(batches[n].family == family for n in numbers) for family in families]
+        waiting, day = list(numbers), []
+        for item in best_sequence(due, len(numbers), 0, change, before).items:
+            number = next(n for n in waiting if item is not None and batches[n].family == families[item])
+            waiting.remove(number)
+            day.append(number)
+            before = item
+        ordered.append(day)
+    return ordered
 
 
 def _batch(problem: Problem, key: str, number: int) -> Batch:

@@ -67,9 +67,11 @@ def timetable(
     use_solver: bool | None = None,
     effort: float = 4.0,
     any_that_fits: bool = False,
+    in_line: bool = False,
 ) -> Timetable | None:
     """The least finish of all tasks within ``room``; None when no schedule ends by ``latest``.
 
+    ``in_line``: no job overtakes another: all stations of one place see the jobs in the same order (a permutation flow shop).
     ``clean``: minutes to clean a station between tasks of different families. ``effort``: the solver's deterministic time.
     ``any_that_fits``: the first schedule that ends by ``latest`` is enough.
     """
@@ -81,14 +83,14 @@ def timetable(
                 raise BadInput(f"task {number} has {task.minutes} minutes and needs {amount} of {name}", task=number)
     if not tasks:
         return Timetable((), 0, "nothing to do", True)
-    by_list = _list(tasks, room, clean or {})
+    by_list = _list(tasks, room, clean or {}, in_line)
     if use_solver is None:
         use_solver = solver_there()
     if not use_solver:
         return by_list if by_list is not None and (latest is None or by_list.finish <= latest) else None
     if any_that_fits and by_list is not None and (latest is None or by_list.finish <= latest):
         return by_list
-    return _solve(tasks, room, clean or {}, latest, by_list, effort, any_that_fits)
+    return _solve(tasks, room, clean or {}, latest, by_list, effort, any_that_fits, in_line)
 
 
 def _solve(
@@ -99,6 +101,7 @@ def _solve(
     hint: Timetable | None,
     effort: float,
     any_that_fits: bool,
+    in_line: bool,
 ) -> Timetable | None:
     from ortools.sat.python import cp_model
 
@@ -130,6 +133,8 @@ def _solve(
             _clean_downs(model, tasks, starts, [k for k, _ in users], clean.get(name, 0))
         elif users:
             model.add_cumulative([spans[k] for k, _ in users], [amount for _, amount in users], most)
+    if in_line:
+        _no_overtaking(model, tasks, starts, room)
     if hint is not None and hint.finish <= horizon:
         for var, start in zip(starts, hint.starts, strict=True):
             model.add_hint(var, start)
@@ -150,6 +155,22 @@ def _solve(
     return None
 
 
+def _no_overtaking(model: Any, tasks: Sequence[Task], starts: list[Any], room: Mapping[str, int]) -> None:
+    """One order of every two jobs, kept at every station of one place."""
+    first: dict[tuple[int, int], Any] = {}
+    for name, most in room.items():
+        users = [k for k, t in enumerate(tasks) if most == 1 and t.needs.get(name)]
+        for position, k in enumerate(users):
+            for other in users[position + 1 :]:
+                one, two = sorted((k, other), key=lambda task: tasks[task].job)
+                pair = (tasks[one].job, tasks[two].job)
+                if pair[0] != pair[1]:
+                    if pair not in first:
+                        first[pair] = model.new_bool_var(f"o{pair[0]}_{pair[1]}")
+                    model.add(starts[two] >= starts[one] + tasks[one].minutes).only_enforce_if(first[pair])
+                    model.add(starts[one] >= starts[two] + tasks[two].minutes).only_enforce_if(~first[pair])
+
+
 def _clean_downs(model: Any, tasks: Sequence[Task], starts: list[Any], users: list[int], minutes: int) -> None:
     if not minutes:
         return
@@ -161,7 +182,9 @@ def _clean_downs(model: Any, tasks: Sequence[Task], starts: list[Any], users: li
                 model.add(starts[k] >= starts[other] + tasks[other].minutes + minutes).only_enforce_if(~first)
 
 
-def _list(tasks: Sequence[Task], room: Mapping[str, int], clean: Mapping[str, int]) -> Timetable | None:
+def _list(
+    tasks: Sequence[Task], room: Mapping[str, int], clean: Mapping[str, int], in_line: bool = False
+) -> Timetable | None:
     """Serial list schedule: jobs one by one, each as a block without waits where waits are bounded; the best of the orders."""
     jobs = sorted({task.job for task in tasks})
     linked = any(link.most_wait is not None for task in tasks for link in task.after)
@@ -170,7 +193,7 @@ def _list(tasks: Sequence[Task], room: Mapping[str, int], clean: Mapping[str, in
     )
     best: Timetable | None = None
     for order in orders:
-        starts = _place(tasks, room, clean, order, linked)
+        starts = _place(tasks, room, clean, order, linked, in_line)
         if starts is None:
             continue
         finish = max(s + t.minutes for s, t in zip(starts, tasks, strict=True))
@@ -185,13 +208,19 @@ def _by_tail(tasks: Sequence[Task], jobs: list[int]) -> tuple[int, ...]:
 
 
 def _place(
-    tasks: Sequence[Task], room: Mapping[str, int], clean: Mapping[str, int], order: tuple[int, ...], linked: bool
+    tasks: Sequence[Task],
+    room: Mapping[str, int],
+    clean: Mapping[str, int],
+    order: tuple[int, ...],
+    linked: bool,
+    in_line: bool,
 ) -> list[int] | None:
     horizon = 2 * (sum(t.minutes for t in tasks) + max(t.earliest for t in tasks)) + 60
     horizon += sum(clean.values()) * len(tasks)
     used = {name: [0] * horizon for name in room}
     last_family: dict[str, list[tuple[int, int, str]]] = {name: [] for name in clean}
     starts: list[int | None] = [None] * len(tasks)
+    passed: dict[str, int] = {}
     moments = {0, *(task.earliest for task in tasks)}  # something can only begin when something else ends
 
     def free(k: int, at: int) -> bool:
@@ -199,6 +228,10 @@ def _place(
         if at < task.earliest or at + task.minutes > horizon:
             return False
         if task.latest_start is not None and at > task.latest_start:
+            return False
+        if in_line and any(
+            amount and room[name] == 1 and at < passed.get(name, 0) for name, amount in task.needs.items()
+        ):
             return False
         for name, amount in task.needs.items():
             if amount and any(used[name][m] + amount > room[name] for m in range(at, at + task.minutes)):
@@ -211,6 +244,7 @@ def _place(
 
     def take(k: int, at: int) -> None:
         starts[k] = at
+        passed.update({name: at + tasks[k].minutes for name, amount in tasks[k].needs.items() if amount})
         moments.update(at + tasks[k].minutes + wide for wide in {0, *(clean.get(n, 0) for n in tasks[k].needs)})
         for name, amount in tasks[k].needs.items():
             for m in range(at, at + tasks[k].minutes):

@@ -6,8 +6,8 @@ from dataclasses import replace
 from itertools import product
 
 from ledger.planning import Batches, Effort, ShowTime, check_plan, make_plan
-from ledger.planning.day import STEPS, DayShop, day_mixes, minutes_of
-from ledger.planning.daycheck import check_days, kinds_of, make_plan_by_days
+from ledger.planning.day import STEPS, Batch, DayShop, day_mixes, minutes_of
+from ledger.planning.daycheck import by_colour, check_days, kinds_of, make_plan_by_days
 from tests.planning.shops import invented_shop
 
 SHOP = DayShop(
@@ -46,6 +46,12 @@ def test_a_plan_made_by_days_passes_the_day_check() -> None:
     plan, cut, checks = make_plan_by_days(problem, SHOP, TRY, rounds=8, use_solver=False)
     assert all(check.fits for check in checks)
     assert check_plan(plan, cut).agrees
+
+
+def test_a_days_batches_are_ordered_so_that_colours_change_least() -> None:
+    batches = [Batch(name=str(n), kind="plain", family=family) for n, family in enumerate("abaccb")]
+    assert by_colour(batches, [[0, 1, 2, 3], [4, 5]]) == [[0, 2, 3, 1], [5, 4]]
+    assert by_colour(batches, [[], [0]]) == [[], [0]]
 
 
 def test_charts_come_for_the_weeks_asked_with_their_shows() -> None:

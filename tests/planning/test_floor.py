@@ -1,4 +1,4 @@
-"""Scheduling with known best times: Johnson 1954, Fisher and Thompson 1963 (ft06), PSPLIB j301_1, and brute force."""
+"""Scheduling with known best times: Johnson 1954, Taillard 1993 (ta001), Fisher and Thompson 1963 (ft06), PSPLIB j301_1, and brute force."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from ledger.planning.floor import After, Task, johnson, solver_there, timetable
 from tests.support.shared import shared_path
 
+EFFORT_TA001 = 30.0  # of the solver's deterministic time, far more than it takes
 needs_solver = pytest.mark.skipif(not solver_there(), reason="ortools (the days extra) is not installed")
 
 
@@ -61,6 +62,23 @@ def job_shop() -> list[Task]:
             machine = row["machine_from_0"]
             tasks.append(Task(minutes=int(row["minutes"]), needs={machine: 1}, after=link, job=int(row["job"])))
     return tasks
+
+
+@pytest.mark.shared
+@needs_solver
+def test_twenty_jobs_in_line_through_five_machines_take_1278() -> None:
+    with shared_path("planning-checks", "flowshop_ta001.csv").open() as file:
+        machines = [[int(row[f"job{n}"]) for n in range(1, 21)] for row in csv.DictReader(file)]
+    tasks: list[Task] = []
+    for job in range(20):
+        for machine, minutes in enumerate(machines):
+            link = (After(task=len(tasks) - 1),) if machine else ()
+            tasks.append(Task(minutes=minutes[job], needs={str(machine): 1}, after=link, job=job))
+    found = timetable(tasks, {str(m): 1 for m in range(5)}, in_line=True, effort=EFFORT_TA001)
+    assert found is not None and (found.finish, found.proven) == (1278, True)  # Taillard 1993, ta001 (read)
+    for machine in range(5):
+        order = sorted(range(20), key=lambda job: found.starts[5 * job + machine])
+        assert order == sorted(range(20), key=lambda job: found.starts[5 * job])
 
 
 def project() -> tuple[list[Task], dict[str, int]]:

@@ -45,6 +45,38 @@ def test_the_only_best_lots_of_wagner_and_whitin_are_found() -> None:
     assert first == [85, 114, 186, 277, 348, 400, 469, 555, 600, 710, 789, 864]
 
 
+BEST_LOTS = {
+    "A2": {(84, 0, 0, 130, 283, 0, 140, 0, 124, 160, 279, 0)},  # Silver and Peterson (read), the only one (computed)
+    "A3": {(210, 0, 150, 0)},  # Snyder and Shen 2019, ex. 3.9 (read)
+    "A4": {(10, 0, 0, 0), (5, 0, 5, 0)},  # Hillier and Lieberman, two best plans (read)
+    "A5": {(48, 0, 47, 0, 20), (48, 0, 67, 0, 0)},  # Nahmias; that both are best: computed only
+    "A6": {(52, 110, 0, 56)},  # Nahmias (from memory)
+    "A7": {(600, 0, 1600, 0, 1200, 1200, 1200, 1200)},  # Pochet and Wolsey 2006 (from memory)
+}
+
+
+@pytest.mark.shared
+@pytest.mark.parametrize("example", sorted(BEST_LOTS))
+def test_the_lots_are_those_of_the_textbooks(example: str) -> None:
+    demand, setup, hold, opening = load(example)
+    assert wagner_whitin(demand, setup, hold, opening).lots in BEST_LOTS[example]
+    for lots in BEST_LOTS[example]:
+        assert lot_plan_cost(demand, lots, setup, hold, opening) == round(OPTIMA[example] * TENTHS)
+
+
+@pytest.mark.shared
+def test_cost_to_go_from_each_period_is_the_printed_one() -> None:
+    demand, setup, hold, _ = load("A3")  # Snyder and Shen 2019, ex. 3.9 (read)
+    costs = [wagner_whitin(demand[n:], setup[n:], hold).cost // TENTHS for n in range(4)]
+    assert costs == [1380, 940, 640, 500]
+
+
+@pytest.mark.shared
+def test_making_each_period_what_it_needs_costs_648() -> None:
+    demand, setup, hold, _ = load("A2")
+    assert lot_plan_cost(demand, demand, setup, hold) == 6480  # computed independently only
+
+
 @pytest.mark.shared
 def test_silver_and_meal_stop_when_the_average_cost_rises() -> None:
     demand, setup, hold, _ = load("A2")

@@ -36,6 +36,18 @@ def test_quantities_are_those_of_the_textbooks() -> None:
     assert round(best_quantity(11.73, 4.74, 0.5, 0.15).quantity) == 15  # Nahmias, from memory
 
 
+def test_expected_profits_and_fill_are_those_of_the_textbooks() -> None:
+    porteus = best_quantity(100, 30, 3, 1).quantity  # Porteus (read)
+    assert round(expected_profit(100, 30, porteus, price=4, cost=1), 2) == 261.87
+    assert round(1 - expected_short(100, 30, porteus) / 100, 2) == 0.96
+    gallego = best_quantity(100, 20, 3, 1).quantity  # Gallego (read)
+    assert round(expected_profit(100, 20, gallego, price=4, cost=1), 2) == 274.58
+    later = best_quantity(3192, 1181, 80, 20).quantity  # Cachon and Terwiesch, later edition, data from memory
+    assert later == pytest.approx(4186.0, abs=0.1)
+    profit = expected_profit(3192, 1181, 4196, price=190, cost=110, salvage=90)  # printed from tables: 222 280
+    assert profit == pytest.approx(222_280, rel=1e-4)
+
+
 def test_profit_of_a_rounded_quantity_is_the_printed_one() -> None:
     profit = expected_profit(50, 20, 39, price=7, cost=5)  # encyclopaedia example (read)
     assert profit == pytest.approx(52.40715618, rel=1e-8)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
 from ledger.planning.model import INF, Program
@@ -40,17 +42,40 @@ def test_the_aggregate_plan_costs_what_the_textbook_prints() -> None:
     assert red_tomato(True) == pytest.approx(422_660, abs=0.01)  # answer from memory
 
 
-def test_the_farmers_land_earns_what_the_textbook_prints() -> None:
-    """Birge and Louveaux, the farmer: acres now, buying and selling after the harvest (read)."""
+Yields = tuple[float, float, float]
+GOOD, AVERAGE, BAD = (3, 3.6, 24), (2.5, 3, 20), (2, 2.4, 16)
+
+
+def farmer(seasons: Sequence[Yields], acres_fixed: Sequence[float] | None = None) -> tuple[float, list[float]]:
+    """Birge and Louveaux, the farmer: acres now, buying and selling after the harvest (data read); profit and acres."""
     m = Program()
     acres = [m.column(cost) for cost in (150, 230, 260)]
     m.row(-INF, 500, [(column, 1.0) for column in acres])
-    for yields in ((3, 3.6, 24), (2.5, 3, 20), (2, 2.4, 16)):
+    for column, fixed in zip(acres, acres_fixed or (), strict=False):
+        m.row(fixed, fixed, [(column, 1.0)])
+    for yields in seasons:
+        share = len(seasons)
         for crop, need, buy, sell in ((0, 200, 238, 170), (1, 240, 210, 150)):
-            bought, sold = m.column(buy / 3), m.column(-sell / 3)
+            bought, sold = m.column(buy / share), m.column(-sell / share)
             m.row(need, INF, [(acres[crop], yields[crop]), (bought, 1.0), (sold, -1.0)])
-        good, rest = m.column(-36 / 3, high=6000), m.column(-10 / 3)
+        good, rest = m.column(-36 / share, high=6000), m.column(-10 / share)
         m.row(-INF, 0, [(good, 1.0), (rest, 1.0), (acres[2], -float(yields[2]))])
     cost, values = least(m)
-    assert -cost == pytest.approx(108_390, abs=0.01)
-    assert list(values[acres]) == pytest.approx([170, 80, 250])
+    return -cost, list(values[acres])
+
+
+def test_the_farmers_land_earns_what_the_textbook_prints() -> None:
+    profit, acres = farmer([GOOD, AVERAGE, BAD])
+    assert profit == pytest.approx(108_390, abs=0.01)
+    assert acres == pytest.approx([170, 80, 250])
+
+
+def test_knowing_the_season_and_planning_for_the_mean_are_worth_what_is_printed() -> None:
+    known = sum(farmer([season])[0] for season in (GOOD, AVERAGE, BAD)) / 3
+    assert known == pytest.approx(115_405.56, abs=0.01)
+    assert known - 108_390 == pytest.approx(7_015.56, abs=0.01)  # value of perfect information (read)
+    promised, for_the_mean = farmer([AVERAGE])
+    assert promised == pytest.approx(118_600, abs=0.01)
+    earned = farmer([GOOD, AVERAGE, BAD], for_the_mean)[0]
+    assert earned == pytest.approx(107_240, abs=0.01)
+    assert 108_390 - earned == pytest.approx(1_150, abs=0.01)  # value of the stochastic plan (read)
