@@ -35,8 +35,8 @@ def start_form(ledger: Ledger, given: dict[str, str]) -> str:
     )  # fmt: skip
 
 
-SAID = {"called": "Customer called", "answered": "Customer answered", "pulled": "Set aside at a customer's", "returned": "Packs came back to us",
-        "counted": "Counted here", "destroyed": "Destroyed", "notice": "Notice sent or printed", "authority": "Authority told", "note": "Something else"}  # fmt: skip
+SAID = {"authority": "Authority told", "called": "Customer called", "answered": "Customer answered", "pulled": "Set aside at a customer's", "returned": "Packs came back to us",
+        "counted": "Counted here", "destroyed": "Destroyed", "notice": "Notice sent or printed", "note": "Something else"}  # fmt: skip
 POSTS = {"returned": "The packs go back into their lot in the ledger, and are held.", "counted": "A stock-take: what is missing or over is posted as unexplained.",
          "destroyed": "The stock leaves the ledger as scrap, cause recall."}  # fmt: skip
 
@@ -45,18 +45,21 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
     """What happened in a recall: first what it was, then only the fields that belong to it."""
     kind = given.get("kind", "")
     if kind not in SAID:
-        kinds = [
-            k
-            for k in SAID
-            if k not in ("returned", "destroyed") or not audit_recall.the_recall(ledger, code).started.drill
-        ]
-        links = [
-            tag(
-                "a", SAID[k], href=f"/recall/{quote(code)}/note?{urlencode(given | {'kind': k})}", class_="button plain"
-            )
-            for k in kinds
-        ]
-        return tag("nav", *links, class_="choices")
+        drill = audit_recall.the_recall(ledger, code).started.drill
+        return _choices(
+            code,
+            given,
+            "kind",
+            [(k, SAID[k]) for k in SAID if not drill or k not in ("returned", "destroyed", "authority")],
+        )
+    lots = _lots(ledger, code, kind) if kind in POSTS else {}
+    row = lots.get(given.get("lot", ""))
+    if kind in POSTS and row is None:
+        if not lots:
+            return tag("p", "No lot of this recall holds anything that could be written down here.")
+        return tag("p", "Which lot?") + _choices(
+            code, given, "lot", [(k, f"{k}: {v[0]}, {v[1]}") for k, v in lots.items()]
+        )
     parts: list[Html | None] = [tag("input", type="hidden", name="kind", value=kind), tag("input", type="hidden", name="command_id", value=given.get("command_id") or uuid7()),
                                 tag("p", POSTS[kind], class_="quiet") if kind in POSTS else None]  # fmt: skip
     if kind in ("called", "answered", "pulled", "returned"):
@@ -73,19 +76,11 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
                 given.get("partner", ""),
             )
         )
-    row = None
-    if kind in POSTS:
-        lots = _lots(ledger, code, kind)
-        row = lots.get(given.get("lot", ""))
-        if row is not None:
-            parts.append(tag("input", type="hidden", name="lot", value=given["lot"]))
-            parts.append(tag("p", f"Lot {given['lot']}, {row[0]}: {row[1]} on hand by the books."))
-        else:
-            parts.append(
-                choose("lot", "Lot", [("", "choose"), *[(k, f"{k}  {v[0]}, {v[1]}") for k, v in lots.items()]], "")
-            )
+    if row is not None:
+        parts.append(tag("input", type="hidden", name="lot", value=given["lot"]))
+        parts.append(tag("p", f"Lot {given['lot']}, {row[0]}: {row[1]} on hand by the books."))
     everything = ", empty: all of it" if kind == "destroyed" else ""
-    if kind in ("answered", "pulled", "returned") or (kind in POSTS and (row is None or row[2])):
+    if kind in ("answered", "pulled", "returned") or (row is not None and row[2]):
         word = (
             "Packs still there"
             if kind == "answered"
@@ -94,7 +89,7 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
             else f"Packs{everything}"
         )
         parts.append(text("packs", word, given.get("packs", ""), "number", required=kind == "returned"))
-    if kind in ("counted", "destroyed") and (row is None or not row[2]):
+    if row is not None and not row[2]:
         parts.append(
             text(
                 "mass",
@@ -110,6 +105,15 @@ def note_form(ledger: Ledger, code: str, given: dict[str, str]) -> str:
         tag("button", "Write it down", type="submit", class_="button"),
     ]
     return tag("form", *parts, method="post", action=f"/recall/{quote(code)}/note")
+
+
+def _choices(code: str, given: dict[str, str], name: str, options: list[tuple[str, str]]) -> Html:
+    """A thumb's choice, each leading to the same form with one answer more."""
+    links = [
+        tag("a", words, href=f"/recall/{quote(code)}/note?{urlencode(given | {name: value})}", class_="plain")
+        for value, words in options
+    ]
+    return tag("nav", *links, class_="choices")
 
 
 def _customers(ledger: Ledger) -> list[tuple[str, str]]:

@@ -25,7 +25,7 @@ Back = tuple[str, str]
 STYLE = """main{max-width:34rem;margin:0 auto;padding:1.2rem} form{display:flex;flex-direction:column;gap:1rem;margin:1rem 0} label{font-weight:600;display:block}
 input[type=text],input[type=number],select{font:inherit;font-size:1.2rem;width:100%;min-height:54px;padding:.5rem .9rem;border:1.5px solid var(--soft);border-radius:12px;
 background:var(--card);color:var(--ink)} .check{display:flex;gap:.8rem;align-items:center;min-height:54px} .check input{width:28px;height:28px}
-.choices{display:flex;flex-direction:column;gap:.7rem;margin-top:1rem} .choices a{text-align:center;text-decoration:none} .button{font-size:1.2rem;min-height:62px;width:100%}
+.choices{display:flex;flex-direction:column;gap:.7rem;margin-top:1rem} .choices a{display:flex;align-items:center;justify-content:center;min-height:58px;font-size:1.1rem;font-weight:600;text-align:center;text-decoration:none} .button{font-size:1.2rem;min-height:62px;width:100%}
 .back a{display:inline-flex;align-items:center;min-height:44px}"""
 THEME = 'try{const t=localStorage.getItem("slabbook.theme")||(matchMedia("(prefers-color-scheme: dark)").matches?"dark":"light");document.documentElement.setAttribute("data-mantine-color-scheme",t)}catch(e){}'
 

@@ -10,6 +10,7 @@ import pytest
 from dashboard.app import create_app
 from dashboard.shell import render
 from ledger.application.ledger import Ledger
+from ledger.domain.shelf.commands import Ship
 from tests.dashboard.test_pages import text_of
 from tests.support.asgi import client_of
 
@@ -75,7 +76,7 @@ def test_a_second_tap_leads_to_the_open_recall_and_a_drill_beside_it_is_refused_
     page = text_of(render(demo, "/recall", f"?recall={code}&already=yes"))
     assert f"Recall {code} is open at this lot already" in page
     drill = client.post("/recall/start", content=f"lot={jar}&reason=practice&drill=yes")
-    assert drill.status_code == 422 and f"slabbook recall close {code}" in drill.text
+    assert drill.status_code == 422 and f"Recall {code} is open at lot {jar}" in drill.text
     assert len(demo.queries.papers("recall")) == 1
 
 
@@ -102,6 +103,7 @@ def test_a_count_and_a_return_by_thumb_move_the_stock_once_however_often_they_ar
     there = int(demo.queries.lot(jar)["packs"])
     page = text_of(render(demo, "/recall", f"?recall={code}"))
     assert "Stock, lot by lot (packs)" in page and "not yet" in page
+    assert "Count 1 lot on the shelf" in page and "Authority told? Write it down" in page
     for _ in range(2):
         sent = client.post(f"/recall/{code}/note", content=f"kind=counted&lot={jar}&packs={there - 1}&command_id=tap-7")
         assert sent.status_code == 303
@@ -111,6 +113,21 @@ def test_a_count_and_a_return_by_thumb_move_the_stock_once_however_often_they_ar
     assert f"Since the start: {there} at the start - {there - 1} destroyed - 1 not found = 0 on hand (packs)." in page
     refused = client.post(f"/recall/{code}/note", content=f"kind=returned&lot={jar}&packs=9999&partner=channel:shop")
     assert refused.status_code == 422 and "cannot come back" in refused.text and 'value="9999"' in refused.text
+
+
+def test_whom_to_call_stands_on_a_card_with_the_telephone_and_once_called_in_the_table(client, demo):
+    row = demo.queries.lots(kinds=["packs"]).query("packs >= 9").iloc[-1]
+    demo.do(
+        Ship(day=demo.today(), pack=str(row["item"]), packs=2, customer="HOTEL", lot=str(row["lot"]), document="INV-77")
+    )
+    code = started(client, str(row["lot"]))
+    shown = str(render(demo, "/recall", f"?recall={code}"))
+    assert "tel:01632960113" in shown and "Call 01632 960113" in shown
+    assert client.post(f"/recall/{code}/note", content="kind=called&partner=HOTEL").status_code == 303
+    said = text_of(render(demo, "/recall", f"?recall={code}"))
+    assert "Customers told" in said and "Customers to call" not in said and "no answer yet" in said
+    assert client.post(f"/recall/{code}/note", content="kind=answered&partner=HOTEL&packs=2").status_code == 303
+    assert "no answer yet" not in text_of(render(demo, "/recall", f"?recall={code}"))
 
 
 def test_the_api_names_the_open_recall_and_posts_what_a_note_moves(client, demo):
