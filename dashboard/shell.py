@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from typing import Any
 
 import dash_mantine_components as dmc
@@ -16,6 +17,7 @@ from ledger.application.ledger import Ledger
 from ledger.errors import SlabbookError
 
 POLL_MS = 4_000
+LOG = logging.getLogger(__name__)
 
 
 def shell() -> Any:
@@ -82,6 +84,11 @@ def render(ledger: Ledger, path: str | None, search: str | None) -> list[Any]:
         return page.layout(ledger, read_address(search))
     except SlabbookError as error:
         return [html.Div([html.H2("This cannot be shown"), html.P(for_page(error.message)), html.P(dcc.Link("Show the page without filters", href=page.path))],
+                         className="empty", role="alert")]  # fmt: skip
+    except Exception:  # a fault of the program: told on the page, kept whole in the service's own log, and no other page is held up by it
+        LOG.exception("The page %s%s could not be made.", path, search or "")
+        told = "Nothing is lost: the ledger is not touched by showing a page. Tell whoever keeps the program; its log has the details."
+        return [html.Div([html.H2("A fault in the program: this page cannot be shown"), html.P(told), html.P(dcc.Link("Go to the bench", href="/bench"))],
                          className="empty", role="alert")]  # fmt: skip
 
 

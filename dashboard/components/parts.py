@@ -12,6 +12,8 @@ from dash import dcc, html
 from dashboard.components.ways import for_page
 from ledger.application.report_text import cells, unit_of
 from ledger.application.reports_types import Report, Shop, Table
+from ledger.domain.books.book import Book
+from ledger.domain.books.entries import KINDS
 
 NOTHING = "-"
 WORDS = ("text", "day", "flavour", "design", "item", "channel", "yes")
@@ -100,6 +102,26 @@ def empty(title: str, first: str, link: str = "", to: str = "") -> Any:
     """Nothing is here yet: what to do first."""
     return html.Div(
         [html.H2(title), html.P(first), html.P(dcc.Link(link, href=to, className="button")) if link else None],
+        className="empty",
+    )
+
+
+FIRST = (("site", "the shop itself: name, time zone, units"), ("material", "materials: sugar, syrup, flavours, colours"), ("flavour", "a flavour"), ("recipe", "its recipe"),
+         ("design", "a design"), ("pack", "a jar or bag"), ("worker", "the hands, by initials"), ("channel", "where you sell"))  # fmt: skip
+
+
+def first_steps(book: Book) -> Any:
+    """What to enter before the first batch, in order, each with its place; what is there already is ticked."""
+    items = [
+        html.Li([dcc.Link(words[0].upper() + words[1:], href=f"/book?kind={kind}"), " (done)" if there else ""], className="done" if there else "")
+        for kind, words in FIRST for there in [bool(book.all(KINDS[kind]))]
+    ]  # fmt: skip
+    return html.Div(
+        [
+            html.H2("Enter these first"),
+            html.P("In this order, each in the book; then a batch can be opened at the bench."),
+            html.Ol(items, className="first-steps"),
+        ],
         className="empty",
     )
 

@@ -153,8 +153,10 @@ def lots(ledger: Ledger, shop: Shop, code: str) -> Any:
         rows.append(
             ["out", r["lot"], what, shown(int(r["made_mg"]), "mass", shop), shown(int(r["mass_mg"]), "mass", shop)]
         )
+    if not rows:
+        return html.P("No lot went in or came out yet.", className="quiet")
     unit = "lb" if shop.units == "us" else "kg"
-    return table_of("Lots in and out", ["", "lot", "what", f"moved, {unit}", f"holds now, {unit}"], rows, (3, 4))
+    return table_of("Lots in and out", ["way", "lot", "what", f"moved, {unit}", f"holds now, {unit}"], rows, (3, 4))
 
 
 def postings(ledger: Ledger, shop: Shop, code: str) -> Any:

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 from dash import dcc, html
 
-from dashboard.components.parts import empty
+from dashboard.components.parts import empty, first_steps
 from dashboard.components.words import since
 from dashboard.entries import batch_entries
 from dashboard.forms.steps import STEP_FORMS
@@ -53,15 +53,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         className="actions",
     )
     if not book.all(e.Recipe):
-        return [
-            empty(
-                "The book is empty",
-                "Enter a material, a flavour and its recipe first; then a batch can be opened here.",
-                "Go to the book",
-                "/book",
-            ),
-            actions,
-        ]
+        return [first_steps(book)]
     if rows.empty:
         return [
             actions,

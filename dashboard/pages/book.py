@@ -10,7 +10,7 @@ from dash import dcc, html
 from dashboard.components.book_words import compared, label, value
 from dashboard.components.contact_forms import contacts_part
 from dashboard.components.grid import LONG, Col, grid
-from dashboard.components.parts import choose, empty, table_of
+from dashboard.components.parts import FIRST, choose, empty, first_steps, table_of
 from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import KINDS
@@ -48,8 +48,10 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     )
     found = ledger.queries.book_history(kind)
     if found.empty:
-        order = "Start with the shop, then materials, a flavour, its recipe, a pack, workers and a channel."
-        return [add, empty(f"No {PLURAL[kind]} yet", order)]
+        book = ledger.book()
+        if any(not book.all(KINDS[needed]) for needed, _ in FIRST):
+            return [add, first_steps(book)]
+        return [add, empty(f"No {PLURAL[kind]} yet", "What is entered here stands here with its history.")]
     by_id = {str(id): rows for id, rows in found.groupby("id", sort=True)}
     chosen = asked.get("id", "")
     if chosen:

@@ -39,10 +39,15 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     )
     parts: list[Any] = [verified(ledger) if asked.get("verify") else check]
     if found.empty:
-        nothing = "Nothing matches" if any(asked.values()) else "The log is empty"
+        if any(asked.values()):
+            return [
+                *parts,
+                empty("Nothing matches", "Change the words above, or look at all of it.", "The whole log", "/log"),
+            ]
         return [
-            *parts,
-            empty(nothing, "Change the words above, or record something at the bench.", "Go to the bench", "/bench"),
+            empty(
+                "The log is empty", "It begins with the first entry in the book.", "Go to the book", "/book?kind=site"
+            )
         ]
     zone = ledger.book().site().zone
     rows = [

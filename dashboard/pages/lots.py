@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from dashboard.components.grid import Col, grid
+from dashboard.components.grid import Col, grid, report_grid
 from dashboard.components.parts import choose, empty, report_table, sentence, type_in
 from dashboard.page import Asked, Page, address, register
 from ledger.application import audit, audit_label
@@ -42,20 +42,19 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     if found.kind == "lot":
         story = audit.lot_report(ledger, found.mark, known)
         parts += [html.H2(story.title), *sentence(story), actions(found.mark)]
-        parts.append(checkable(story))
         tables = story.tables
         parts.append(report_table(tables["balance"], story.shop))
         parts.append(report_table(tables["story"], story.shop, most=60))
         if not tables["leaks"].frame.empty:
             parts.append(report_table(tables["leaks"], story.shop, {"batch": "/batch?batch={}"}, most=20))
+        parts.append(label(ledger, found.mark))
     else:
         links = [dcc.Link(lot, href=address("/lots", {"mark": lot}), className="plain") for lot in found.lots]
         parts += [html.H2(f"{found.kind.capitalize()} {found.mark}"), html.Div(links, className="actions") if links else empty("No lot yet", "Nothing was made in it.")]  # fmt: skip
     traced = audit.trace(ledger, found.mark, way, known)
-    parts += [html.H2(traced.report.title), *sentence(traced.report), drawn(traced)]
-    parts += [report_table(t, traced.report.shop, LINKS, most=80) for t in traced.report.tables.values()]
-    if found.kind == "lot":
-        parts.append(label(ledger, found.mark))
+    parts += [html.H2(traced.report.title, id="path"), *sentence(traced.report), drawn(traced)]
+    parts += [report_grid(f"path-{n}", t, traced.report.shop, LINKS) for n, t in traced.report.tables.items()]
+    parts.append(checkable(traced.report))
     return [p for p in parts if p is not None]
 
 
@@ -91,6 +90,8 @@ def actions(lot: str) -> Any:
     return html.Div(
         [
             html.A("Start a recall here", href=f"/recall/start?lot={lot}", className="button"),
+            html.A("Path", href="#path", className="plain"),
+            html.A("Label", href="#label", className="plain"),
             html.A(
                 "Interchange document", href=f"/api/v1/epcis?lot={lot}", className="plain", download=f"{lot}.jsonld"
             ),
@@ -130,7 +131,7 @@ def label(ledger: Ledger, lot: str) -> Any:
     try:
         made = audit_label.label(ledger, lot)
     except SlabbookError as error:
-        return html.P(f"No label: {error.message}", className="quiet")
+        return html.P(f"No label: {error.message}", className="quiet", id="label")
     words = (
         made.words.ingredients,
         made.words.allergens or "No allergen on record of the lots used.",
@@ -144,7 +145,8 @@ def label(ledger: Ledger, lot: str) -> Any:
             *[html.P(w) for w in words if w], *[html.P(n, className="caution" if i == 0 else "quiet") for i, n in enumerate(made.notes)],
             html.P([html.A(s.says, href=f"/api/v1/lots/{lot}/label?sheet={s.name}&count={s.count}{'&short=true' if s.count == 1 else ''}", className="plain", target="_blank") for s in SHEETS.values()],
                    className="actions"),
-        ]
+        ],
+        id="label",
     )  # fmt: skip
 
 

@@ -39,7 +39,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     ], className="actions")  # fmt: skip
     if ledger.queries.lots().empty:
         return [
-            actions,
+            html.Div(html.Button("Receive goods", **{"data-form": "receive"}, className="button"), className="actions"),
             empty(
                 "The shelf is empty", "Receive a material, or pack a batch; its lots then stand here with age and date."
             ),

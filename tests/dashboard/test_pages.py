@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from dash import no_update
 
+import dashboard.shell as shell_module
 from dashboard.components.words import kind_words
 from dashboard.page import address, pages, read_address
 from dashboard.pages.bench import next_step
@@ -130,3 +131,21 @@ def test_a_batch_without_a_sheet_leads_to_the_sheet_page_and_quotes_no_command_l
 def test_the_week_as_known_on_an_earlier_day_says_so(demo: Ledger) -> None:
     week = demo.queries.weeks()[-1]
     assert "As known on 2026-11-23" in text_of(render(demo, "/week", f"?week={week}&known=2026-11-23"))
+
+
+def test_a_fault_of_the_program_is_told_on_the_page_and_kept_in_its_log(
+    empty: Ledger, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(shell_module, "read_address", lambda _search: 1 / 0)
+    said = text_of(render(empty, "/week", "?week=2026-W44"))
+    assert "fault in the program" in said and "Nothing is lost" in said
+    assert "ZeroDivisionError" in caplog.text and "/week?week=2026-W44" in caplog.text
+
+
+def test_first_steps_are_ticked_as_they_are_done(single: Ledger) -> None:
+    done = [
+        text_of(x["props"]["children"])
+        for x in walk(render(single, "/bench", ""))
+        if x["props"].get("className") == "done"
+    ]
+    assert done == ["The shop itself: name, time zone, units  (done)"]
