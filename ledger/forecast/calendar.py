@@ -105,9 +105,13 @@ class Feast:
         return _day_by_rule(self.name, self.rule, year) if self.rule else None
 
     def days(self, first: date, last: date) -> list[date]:
-        """Every day of this feast from ``first`` to ``last``, oldest first."""
-        found = (self.in_year(year) for year in range(first.year, last.year + 1))
-        return [day for day in found if day is not None and first <= day <= last]
+        """Every day of this feast from ``first`` to ``last``, oldest first; two days named in one year are two feasts."""
+        found: set[date] = set()
+        for year in range(first.year, last.year + 1):
+            named = {day for day in self.dates if day.year == year}
+            ruled = self.in_year(year)
+            found |= named or ({ruled} if ruled is not None else set())
+        return sorted(day for day in found if first <= day <= last)
 
 
 def _day_by_rule(name: str, rule: str, year: int) -> date:

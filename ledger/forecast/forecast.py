@@ -27,6 +27,7 @@ from ledger.forecast.lines import build_lines
 from ledger.forecast.point import PointForecast, point_forecast
 from ledger.forecast.scoring import QUANTILE_COLUMNS
 from ledger.forecast.settings import ForecastSettings
+from ledger.forecast.unnamed import unnamed_peaks
 
 LONGEST_HORIZON = 60
 
@@ -104,7 +105,8 @@ def forecast(
         raise BadInput(f"nothing was sold before {origin}; choose a later origin or enter older sales", value=origin)
     panel = build_panel(known, settings, week_text(week + horizon - 1))
     column = panel.column(origin)
-    point = point_forecast(panel, build_lines(panel, settings), column, horizon, settings)
+    lines = build_lines(panel, settings)
+    point = point_forecast(panel, lines, column, horizon, settings)
     if calibration is None or calibration.horizon < horizon:
         calibration = calibrate(history, settings, origin, horizon)
     levels, feasts = levels_of(panel), feast_weeks(settings, panel)
@@ -116,7 +118,8 @@ def forecast(
     lengths = span_lengths(season_lengths(panel, levels, feasts, column, horizon), horizon)
     weekly = _weekly(panel, levels, point, bands, week, horizon, square)
     cumulated = _cumulated(panel, levels, point, bands, week, lengths, square)
-    return Forecast(origin, horizon, weekly, cumulated, _notes(panel, point, bands), calibration)
+    notes = (*_notes(panel, point, bands), *unnamed_peaks(lines, point.pools.lines, column, settings))
+    return Forecast(origin, horizon, weekly, cumulated, notes, calibration)
 
 
 def _weekly(
