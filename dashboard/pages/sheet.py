@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from starlette.concurrency import run_in_threadpool
 
 from dashboard.components.parts import choose, empty, report_table, sentence, type_in
 from dashboard.components.sheet_parts import answer_parts, issued_panel, sliders
@@ -196,22 +197,22 @@ def wire(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("sheet-answer", "children"), State("address", "search"), *slider(Input, "value"), *slider(Input, "drag_value"),
     )  # fmt: skip
-    def _moved(search: str | None, *values: Any) -> Any:
+    async def _moved(search: str | None, *values: Any) -> Any:
         put, drawn = list(values[: len(SLIDERS)]), values[len(SLIDERS) :]
         for number, name in enumerate(SLIDERS):
             if any(t["prop_id"].endswith(".drag_value") and f'"{name}"' in t["prop_id"] for t in ctx.triggered):
                 put[number] = drawn[number]
-        return answer(ledger, read_address(search) | sizes(put))
+        return await run_in_threadpool(answer, ledger, read_address(search) | sizes(put))
 
     @app.callback(
         Output("address", "search", allow_duplicate=True), Output("sheet-told", "children"), Input("sheet-issue", "n_clicks"),
         State("address", "search"), State("sheet-command", "data"), *slider(State, "value"), prevent_initial_call=True,
     )  # fmt: skip
-    def _issue(clicks: int | None, search: str | None, command_id: str, *values: Any) -> Any:
+    async def _issue(clicks: int | None, search: str | None, command_id: str, *values: Any) -> Any:
         if not clicks:
             return no_update, no_update
         asked = read_address(search)
-        batch, told = issue(ledger, asked | sizes(values), command_id)
+        batch, told = await run_in_threadpool(issue, ledger, asked | sizes(values), command_id)
         return (address("", asked, issued=batch, batch="") if batch else no_update), told
 
 
