@@ -163,12 +163,15 @@ def close(ledger: Ledger, recall: str, *, release: bool = False, by: str = "", c
     return ledger.do(order, by, command_id)
 
 
-def work(ledger: Ledger, recall: str = "", known: int | str | None = None) -> Worked:
-    """Work a recall out as the rows stand now, or as known at an entry or on a day. Raises UnknownThing for no such recall by then."""
+def work(ledger: Ledger, recall: str = "", known: int | str | None = None, *, behind: bool = True) -> Worked:
+    """Work a recall out as the rows stand now, or as known at an entry or on a day. Raises UnknownThing for no such recall by then.
+
+    behind: with all that stands behind the affected lots. Left out, every figure of theirs is the same; shares and neighbours are not.
+    """
     on = basis(ledger, known)
     case = the_recall(ledger, recall, None if known is None else on.known)
     s = case.started
-    graph = graph_of(on, s.lot, "recall")
+    graph = graph_of(on, s.lot, "recall" if behind else "forward")
     parties = {
         str(r["id"]): Party(str(r["id"]), str(r["name"]), str(r["address"]), str(r["phone"]))
         for r in on.queries.contacts().to_dict("records")
