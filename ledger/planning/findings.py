@@ -40,7 +40,9 @@ def sort_out(problem: Problem) -> tuple[Problem, list[Finding]]:
     _room(problem, findings)
     store = problem.store_g
     if store is not None and store < 0:
-        findings.append(Finding("store-below-nothing", "store", f"storage of {store} g is below 0: taken as 0"))
+        findings.append(
+            Finding("store-below-nothing", "store", f"storage of {store} g is below 0: taken as 0; enter what it holds")
+        )
         store = 0
     clean = replace(problem, items=tuple(items), weeks=tuple(weeks), show_times=tuple(shows), store_g=store)
     return clean, findings
@@ -74,7 +76,7 @@ def _loads(problem: Problem, item: Item, findings: list[Finding], kettles: dict[
         if any(load.kettle == other.kettle for other in good):
             wrong = "is there twice; the first is kept"
         elif kettle is None and listed and load.kettle not in listed:
-            wrong = f"has no such kettle (there are {', '.join(sorted(listed))}); name one of them"
+            wrong = f"is in none of the kettles ({', '.join(sorted(listed))}); name one of them"
         elif load.batch_g <= 0:
             wrong = f"gives {load.batch_g} g to sell; state what it gives"
         elif kettle is not None and load.load_g and not kettle.minimum_g <= load.load_g <= kettle.size_g:
@@ -99,11 +101,12 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
     demand = list(item.demand_g[:weeks]) + [0] * (weeks - len(item.demand_g))
     if len(item.demand_g) != weeks:
         found(
-            "demand-length", f"{item.name}: demand for {len(item.demand_g)} weeks, {weeks} planned; the rest taken as 0"
+            "demand-length",
+            f"{item.name}: demand for {len(item.demand_g)} weeks, {weeks} planned; the rest taken as 0; forecast them all",
         )
     if any(d < 0 for d in demand):
         low = min(demand)
-        found("demand-below-nothing", f"{item.name}: a demand of {low} g is below 0 and is taken as 0")
+        found("demand-below-nothing", f"{item.name}: a demand of {low} g is below 0 and is taken as 0; correct it")
         demand = [max(0, d) for d in demand]
     changes: dict[str, object] = {}
     never = 0
@@ -131,7 +134,9 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
         changes["most_a_week"] = never
     if season is not None and season.last_week < 0:
         found(
-            "feast-in-the-past", f"{item.name}: its feast was {-season.last_week} weeks before the plan; it is left out"
+            "feast-in-the-past",
+            f"{item.name}: its feast was {-season.last_week} weeks before the plan; it is left out; "
+            "enter its next date",
         )
         changes |= {"most_a_week": never, "season": None, "display_g": 0}
         demand = [0] * weeks
@@ -148,7 +153,8 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
             found("demand-after-feast", f"{item.name}: demand after its feast week is left out")
             demand = [d if t <= last else 0 for t, d in enumerate(demand)]
     if not any(demand) and not (season is not None and season.last_week < 0):
-        found("no-demand", f"{item.name} sells nothing in the weeks planned: nothing is made but its display")
+        text = f"{item.name} sells nothing (0 g) in the {weeks} weeks planned: nothing is made but its display"
+        found("no-demand", f"{text}; look at its forecast or drop it")
     curves = item.loss_curves
     if curves is not None and len(curves) != weeks:
         found("curve-length", f"{item.name}: loss curves for {len(curves)} weeks, {weeks} planned; planned as forecast")
@@ -156,7 +162,8 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
     if item.lost_per_kg <= 0 < sum(demand):
         found("missed-kilo-free", f"{item.name}: a missed kilo costs {item.lost_per_kg}; a plan will make none of it")
     if any(v < 0 for v in item.minutes.values()):
-        found("minutes-below-nothing", f"{item.name}: minutes below 0 are taken as 0")
+        least = min(item.minutes.values())
+        found("minutes-below-nothing", f"{item.name}: {least} minutes are below 0 and are taken as 0; correct them")
         changes["minutes"] = {name: max(0, v) for name, v in item.minutes.items()}
     if any(v < 0 for load in item.loads for v in (load.minutes or {}).values()):
         found("minutes-below-nothing", f"{item.name}: minutes of a load below 0 are taken as 0")
@@ -197,7 +204,11 @@ def _show_times(problem: Problem, items: list[Item], findings: list[Finding]) ->
         findings.append(Finding("show-cannot-be", when, f"show {when} {wrong}: it is left out; change or remove it"))
     promised = bool(kept) or any(week.shows for week in problem.weeks)
     if promised and not any(item.good_to_show and item.most_a_week for item in items):
-        findings.append(Finding("nothing-to-show", "shows", "shows are promised but no design is marked good to show"))
+        count = max(len(kept), sum(week.shows for week in problem.weeks))
+        text = (
+            f"{count} shows are promised but no design that can be made is good to show; mark one or take the shows out"
+        )
+        findings.append(Finding("nothing-to-show", "shows", text))
     return kept
 
 
@@ -223,19 +234,30 @@ def _week(week: Week, t: int, shows: list[ShowTime]) -> Week:
 def _room(problem: Problem, findings: list[Finding]) -> None:
     if all(week.days <= 0 for week in problem.weeks):
         findings.append(
-            Finding("no-making-days", "weeks", "no week has a making day: only stock is sold; enter the making days")
+            Finding(
+                "no-making-days",
+                "weeks",
+                f"no week has a making day (0 in {len(problem.weeks)} weeks): only stock is sold; enter the making days",
+            )
         )
     for week in problem.weeks:
         if week.hands_minutes < 0 or any(v < 0 for v in week.stations.values()):
-            findings.append(Finding("room-below-nothing", week.label, f"{week.label}: minutes below 0 are taken as 0"))
+            least = min([week.hands_minutes, *week.stations.values()])
+            text = f"{week.label}: {least} minutes are below 0 and are taken as 0; enter what there is"
+            findings.append(Finding("room-below-nothing", week.label, text))
         elif week.days > 0 and week.hands_minutes + week.overtime_minutes + week.helper_shifts == 0:
             findings.append(
                 Finding(
                     "no-hands",
                     week.label,
-                    f"{week.label} has {week.days} making days but no hands: nothing can be made",
+                    f"{week.label} has {week.days} making days but no hands (0 person-minutes, overtime or helper shifts): "
+                    "nothing can be made; enter somebody's hours, overtime or a helper",
                 )
             )
         for name, minutes in week.stations.items():
             if week.days > 0 and minutes == 0:
-                findings.append(Finding("station-out", week.label, f"{week.label}: the {name} has 0 minutes"))
+                text = (
+                    f"{week.label}: the {name} has 0 minutes in {week.days} making days, so nothing that needs it is made; "
+                    "give it minutes or take the days out"
+                )
+                findings.append(Finding("station-out", week.label, text))
