@@ -108,7 +108,14 @@ def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
         table_of("Both plans", ["", "the plan", "with the change", "difference"], rows, (1, 2, 3)),
     ]
     if moved:
-        parts.append(table_of(f"{len(moved)} lines differ", ["week", "what", "before", "after"], moved[:14], (2, 3)))
+        parts.append(
+            table_of(
+                f"{len(moved)} {'line differs' if len(moved) == 1 else 'lines differ'}",
+                ["week", "what", "before", "after"],
+                moved[:14],
+                (2, 3),
+            )
+        )
         if len(moved) > 14:
             parts.append(
                 html.Details(
@@ -172,6 +179,12 @@ def tables(made: PlanMade, ledger: Any) -> list[Any]:
         )
     buy = buy_report(ledger, made.plan, made.problem, made.asked.made_of)
     parts += [html.P(buy.sentence), report_table(buy.tables["orders"], buy.shop, most=20)]
+    if "containers" in buy.tables:
+        parts.append(
+            html.Details(
+                [html.Summary("Jars and bags, week by week"), report_table(buy.tables["containers"], buy.shop)]
+            )
+        )
     return parts
 
 

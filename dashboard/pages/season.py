@@ -171,7 +171,7 @@ def bottom(desk: Desk) -> list[Any]:
     if desk.base is None:
         return []
     files = [("Plan (spreadsheet)", "/api/v1/season/plan?form=xlsx"), ("lines (CSV)", "/api/v1/season/plan?form=csv&table=lines"),
-             ("order list (CSV)", "/api/v1/season/buy?form=csv"), ("forecast (CSV)", "/api/v1/season/forecast?form=csv&table=weekly&horizon=26")]  # fmt: skip
+             ("order list (CSV)", "/api/v1/season/buy?form=csv"), ("containers (CSV)", "/api/v1/season/buy?form=csv&table=containers"), ("forecast (CSV)", "/api/v1/season/forecast?form=csv&table=weekly&horizon=26")]  # fmt: skip
     return [
         *tables(desk.base, desk.ledger),
         html.P(

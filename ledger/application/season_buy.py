@@ -5,22 +5,29 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import pandas as pd
 
-from ledger.analytics.compare import monday
+from ledger.analytics.compare import monday, shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, Report, Table, basis, columns
-from ledger.application.season_adopt import adopted, read_back
+from ledger.application.season_adopt import adopted, line_states, read_back
 from ledger.domain.books import entries as e
 from ledger.planning import Plan, Problem
 from ledger.planning.buying import InHouse, Material, Order, Spoils, order_list
+from ledger.quantities import money_text
 
-COUNTED = "packaging"
 COLUMNS = columns(
     ("order_by", "order by", "day"), ("needed_by", "in the house by", "day"), ("material", "material", "item"), ("supplier", "from"),
-    ("packs", "packs", "count"), ("amount", "amount", "count"), ("unit", "unit"), ("cost", "cost", "money"), ("late", "late", "yes"),
+    ("packs", "packs", "count"), ("each_mg", "of", "mass"), ("mass_mg", "together", "mass"), ("cost", "cost", "money"), ("late", "late", "yes"),
 )  # fmt: skip
+CONTAINERS = columns(
+    ("needed_by", "in the house by", "day"),
+    ("container", "container"),
+    ("count", "how many", "count"),
+    ("packs", "for"),
+)
 UNIT_PACK_G = 1000
 """Where the book names no pack size a material is ordered by the kilogram."""
 
@@ -33,6 +40,7 @@ def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None
     if plan is None or problem is None or made_of is None:
         paper = adopted(ledger)
         plan, problem = read_back(paper)
+        plan = _without_cooked(ledger, paper, plan)
         made_of = {line["item"]: (line["flavour"], line["design"]) for line in paper.lines}
         name = f"plan {paper.plan}"
     orders, spoils, notes = orders_of(on, plan, problem, made_of, cover_weeks)
@@ -43,8 +51,8 @@ def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None
             o.material,
             _supplier(on, o.material),
             o.packs,
-            o.amount,
-            o.unit,
+            o.amount * 1000 // o.packs,
+            o.amount * 1000,
             o.cost,
             o.late,
         )
@@ -53,9 +61,12 @@ def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None
     frame = pd.DataFrame(rows, columns=[c.name for c in COLUMNS])
     late = [o for o in orders if o.late]
     text = f"Nothing needs to be ordered for {name}: what is in the house lasts." if not orders else (
-        f"{len(orders)} orders for {name}; the first by {orders[0].order_by}." + (f" {len(late)} should have gone out already: {', '.join(dict.fromkeys(o.name for o in late))}." if late else "")
+        f"{len(orders)} {'order' if len(orders) == 1 else 'orders'} for {name}, {_money(on, sum(o.cost for o in orders))} together; the first by {orders[0].order_by}." + (f" {len(late)} should have gone out already: {', '.join(dict.fromkeys(o.name for o in late))}." if late else "")
     )  # fmt: skip
     tables = {"orders": Table("Order by date", frame, COLUMNS)}
+    boxes = containers_of(on, plan, problem, made_of)
+    if len(boxes):
+        tables["containers"] = Table("Jars and bags the plan fills", boxes, CONTAINERS, note="Week by week; the ledger does not count empty ones, so look what is there.")  # fmt: skip
     if spoils:
         gone = pd.DataFrame(
             [(s.material, s.amount * 1000, s.use_by.isoformat()) for s in spoils],
@@ -63,6 +74,20 @@ def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None
         )
         tables["spoils"] = Table("Will pass its date before the plan uses it", gone, columns(("material", "material", "item"), ("mass_mg", "mass", "mass"), ("use_by", "date", "day")))  # fmt: skip
     return Report("season-buy", f"What to order for {name}", on.as_of, text, tables, notes, on.shop)
+
+
+def _without_cooked(ledger: Ledger, paper: Any, plan: Plan) -> Plan:
+    """The plan less its batches that are cooked already: what they took has left the lots."""
+    steps = {
+        str(r["batch"]): str(r["steps"]).split() for r in ledger.queries.batches(first_day=paper.day).to_dict("records")
+    }
+    cooked: dict[tuple[str, str, str], int] = {}
+    for state in line_states(ledger, paper):
+        if "cook" in steps.get(state["batch"], ()):
+            key = (state["item"], state["label"], state["kettle"])
+            cooked[key] = cooked.get(key, 0) + 1
+    lines = [(x, x.batches - cooked.get((x.item, x.label, x.kettle), 0)) for x in plan.lines]
+    return replace(plan, lines=tuple(replace(x, batches=n, grams=x.grams * n // x.batches) for x, n in lines if n > 0))
 
 
 def orders_of(
@@ -112,6 +137,44 @@ def orders_of(
     return orders, spoils, tuple(dict.fromkeys(notes))
 
 
+def containers_of(on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str, tuple[str, str]]) -> pd.DataFrame:
+    """Containers to have in the house when each coming week begins: what its batches give, shared among the packs as they sold in the last half year.
+
+    ``needed_by`` (the Monday), ``container``, ``count``, ``packs`` (which packs they are for). A pack whose container the book does not name is left out.
+    """
+    today = date.fromisoformat(on.today)
+    sold = on.queries.balances(["item", "kind"], shift(_this_week(today), -26), known=on.known, kinds=["customer"])
+    mass = sold.groupby("item")["mass_mg"].sum().to_dict()
+    wanted: dict[tuple[str, str], dict[str, int]] = {}
+    for line in plan.lines:
+        if line.item not in made_of or problem.weeks[line.week].label < _this_week(today):
+            continue
+        flavour, design = made_of[line.item]
+        packs = [p for p in on.book.all(e.Pack) if p.flavour == flavour and (not design or p.design in ("", design))]
+        weight = {p.id: max(0, int(mass.get(p.id, 0))) for p in packs}
+        if not sum(weight.values()):
+            weight = {p.id: 1 for p in packs}
+        for pack in packs:
+            if pack.container and weight[pack.id]:
+                count = -(-line.grams * 1000 * weight[pack.id] // (sum(weight.values()) * pack.net_mg))
+                here = wanted.setdefault((problem.weeks[line.week].label, pack.container), {})
+                here[pack.name] = here.get(pack.name, 0) + count
+    rows = [
+        (
+            monday(label).isoformat(),
+            container,
+            sum(found.values()),
+            "; ".join(f"{c} x {n}" for n, c in sorted(found.items())),
+        )
+        for (label, container), found in sorted(wanted.items())
+    ]
+    return pd.DataFrame(rows, columns=[c.name for c in CONTAINERS])
+
+
+def _money(on: Basis, minor: int) -> str:
+    return money_text(minor, on.site.currency, on.site.currency_digits)
+
+
 def _this_week(today: date) -> str:
     iso = today.isocalendar()
     return f"{iso.year}-W{iso.week:02d}"
@@ -128,4 +191,4 @@ def _supplier(on: Basis, material: str) -> str:
     return found.supplier if found else ""
 
 
-__all__ = ["COLUMNS", "buy_report", "orders_of"]
+__all__ = ["COLUMNS", "buy_report", "containers_of", "orders_of"]

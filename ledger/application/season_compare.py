@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -11,6 +13,7 @@ from ledger.analytics.compare import shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Report, Table, basis, columns, read_week
 from ledger.application.season_adopt import adopted, line_states, read_back
+from ledger.application.season_batches import Batches, Size
 from ledger.application.season_history import SeasonHistory, season_history
 from ledger.domain.postings import iso_week
 from ledger.errors import BadInput
@@ -89,12 +92,14 @@ def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int,
     keys = ["flavour", "design", "step", "kind", "batch"]
     now = ledger.queries.balances(keys, "0000-W00", last, kinds=["lot.packs"])
     then = ledger.queries.balances(keys, known=paper.as_of, kinds=["lot.packs"])
+    ever = ledger.queries.balances(keys, kinds=["lot.packs"])
     seen = season_history(ledger)
     labels = [w.label for w in problem.weeks][:weeks]
     opened = [s for s in line_states(ledger, paper) if s["batch"] and s["label"] <= last]
     from_plan = {s["batch"] for s in line_states(ledger, paper) if s["batch"]}
     known = ledger.queries.batches(most=5000)
     in_work = set(known[known["position"] <= paper.as_of]["batch"])
+    still = _still_in_work(ledger, problem, things, in_work)
     found = []
     for item in problem.items:
         flavour, design = things[item.key]
@@ -107,17 +112,35 @@ def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int,
         usual = round(grams / batches) if batches else item.batch_g
         fresh = set(after["batches"]) - set(before["batches"])
         begun = sum(after["batches"][b] for b in fresh & in_work)
+        packed_later = {
+            b: g
+            for b, g in _flows(ever, flavour, design)["batches"].items()
+            if b in in_work and b not in after["batches"]
+        }
+        begun_later = sum(packed_later.values()) + sum(
+            g for b, f, d, g in still if f == flavour and design in ("", d) and b not in packed_later
+        )
         mine = fresh - in_work
         expected = Expected(
             opening_g=item.opening_g, batches=batches, batch_g=usual, demand_g=sum(row.demand[:weeks]), planned_g=grams
         )
         happened = Happened(
-            opening_g=before["stock"] + begun, corrections_g=after["other"] - before["other"], batches=len(mine),
+            opening_g=before["stock"] + begun + begun_later, corrections_g=after["other"] - before["other"], batches=len(mine),
             made_g=after["made"] - before["made"] - begun, demand_g=sold + missed,
         )  # fmt: skip
         found.append(Compared(item.name, split(expected, happened), expected, happened, missed,
                               sum(s["item"] == item.key for s in opened), len(mine - from_plan)))  # fmt: skip
     return found
+
+
+def _still_in_work(
+    ledger: Ledger, problem: Problem, things: Mapping[str, tuple[str, str]], in_work: Collection[str]
+) -> list[tuple[str, str, str, int]]:
+    """(batch, flavour, design, grams to come) of batches that were in work when the plan was made and still are."""
+    sizes = {things[item.key]: Size(item.batch_g, item.load_g, (), 0) for item in problem.items}
+    on = basis(ledger)
+    found = Batches(on).in_work(on.queries.lots(), sizes, date.fromisoformat(on.today))
+    return [(w.batch, w.flavour, w.design, w.grams) for w in found if w.batch in in_work]
 
 
 def _flows(frame: pd.DataFrame, flavour: str, design: str) -> dict[str, Any]:

@@ -24,7 +24,7 @@ Watch = Callable[[Progress], str | None]
 Typed = dict[tuple[str, int, str], int]
 """Batches typed by hand: (item, week number, kettle) -> whole batches."""
 CHARTED_WEEKS = 2
-CUT_BACK_ROUNDS = 2
+CUT_BACK_ROUNDS = 4
 SAMPLED = 100
 NEAR = replace(QUICK, moves=QUICK.moves // 2, rounds=-1)
 """How hard the lines near the plan there is are tried: half the moves, and no bound, which is that of the changed problem."""
@@ -98,13 +98,13 @@ def solve(asked: Asked, effort: str = "normal", progress: Watch | None = None, b
     days: list[WeekDays] = []
     if not stopped and not dayless(asked):
         mixes = mixes_of(problem, asked.shop)
-        days = check_days(plan, problem, asked.shop, mixes)
+        days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
         for _ in range(CUT_BACK_ROUNDS):
-            if all(day.fits for day in days) or plan.stopped:
+            if not any(day.homeless for day in days) or plan.stopped:
                 break
             problem = within_days(problem, plan, days)
             plan = replan(plan, problem, effort=QUICK, progress=progress, changed="cut back to what the days carry")
-            days = check_days(plan, problem, asked.shop, mixes)
+            days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
         days = check_days(plan, problem, asked.shop, mixes, charts_for=_charted(plan))
     scored = (
         None
@@ -190,7 +190,9 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
     )
     problem = replace(made.problem, frozen=frozen)
     plan = with_bound(plan, made.plan.bound_milli)  # of the plan before: what no plan can beat, whoever changes lines
-    plan = replace(plan, rule=made.plan.rule, rule_milli=made.plan.rule_milli)  # a rule cannot be tried where all is typed
+    plan = replace(
+        plan, rule=made.plan.rule, rule_milli=made.plan.rule_milli
+    )  # a rule cannot be tried where all is typed
     days = (
         ()
         if dayless(made.asked)
@@ -217,6 +219,11 @@ def cut_back(asked: Asked, problem: Problem) -> set[int]:
 def _charted(plan: Plan) -> list[int]:
     """The next weeks with something to make: their days are drawn."""
     return sorted({line.week for line in plan.lines})[:CHARTED_WEEKS]
+
+
+def _with_shows(plan: Plan, problem: Problem) -> list[int]:
+    """The weeks to be drawn that have a show: there the days decide how many batches the week carries."""
+    return [week for week in _charted(plan) if any(show.week == week for show in problem.show_times)]
 
 
 def _told(

@@ -286,7 +286,7 @@ def test_no_workers_and_no_making_days_still_give_a_plan_that_says_so(own: Ledge
     own.do(Define(day=TODAY, entry=replace(site, making_days=())))
     made = season_plan.make(own, PlanSettings(weeks=4), "quick")
     assert not made.plan.lines
-    assert any("no week has a making day" in w.text for w in made.words)
+    assert any("No week has a making day" in w.text for w in made.words)
 
 
 def test_settings_out_of_range_are_refused_with_their_limit():

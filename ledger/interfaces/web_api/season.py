@@ -39,7 +39,9 @@ def plan(
     """The plan on the desk of the Season page; `make=quick` makes one anew (some seconds), and nothing is kept. Else the adopted plan's lines."""
     on_desk = desk_of(ledger).base
     if make:
-        return _answer(plan_report(season_plan.make(ledger, settings_for(ledger, weeks=weeks), make)), asked, form, table)
+        return _answer(
+            plan_report(season_plan.make(ledger, settings_for(ledger, weeks=weeks), make)), asked, form, table
+        )
     if on_desk is not None:
         return _answer(plan_report(on_desk), asked, form, table)
     paper = season_adopt.adopted(ledger)
@@ -51,12 +53,17 @@ def plan(
 
 
 @router.get("/buy", summary="What to order and by when for the plan")
-def buy(ledger: TheLedger, asked: Asked, form: Form = "json", cover: Annotated[int, Query(ge=1, le=26)] = 4) -> Any:
+def buy(
+    ledger: TheLedger, asked: Asked, form: Form = "json", cover: Annotated[int, Query(ge=1, le=26)] = 4,
+    table: Annotated[str, Query(max_length=40)] = "",
+) -> Any:  # fmt: skip
     """For the plan on the desk of the Season page, else for the adopted one."""
     on_desk = desk_of(ledger).base
     if on_desk is not None:
-        return _answer(buy_report(ledger, on_desk.plan, on_desk.problem, on_desk.asked.made_of, cover), asked, form, "")
-    return _answer(buy_report(ledger, cover_weeks=cover), asked, form, "")
+        return _answer(
+            buy_report(ledger, on_desk.plan, on_desk.problem, on_desk.asked.made_of, cover), asked, form, table
+        )
+    return _answer(buy_report(ledger, cover_weeks=cover), asked, form, table)
 
 
 def _answer(report: Report, asked: Any, form: str, table: str) -> Any:
