@@ -1,6 +1,6 @@
 """Long tables that a person sorts, narrows or edits, as an AG Grid (Community) served by this very address.
 
-Short tables and printed ones stay plain HTML (`dashboard.components.parts.table_of`, `report_table`); see `docs/adr/0009-grids.md`. The
+Short tables and printed ones stay plain HTML (`dashboard.components.parts.table_of`, `report_table`); see `docs/adr/0010-grids.md`. The
 grid's script is fetched only where a grid stands, never at the bench, and on paper a grid becomes a plain table of its rows as sorted and
 narrowed (`assets/grid.js` does both).
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from dash import html
 
+from dashboard.components.grid import report_grid
 from dashboard.components.parts import chart, choose, empty, files, report_table, sentence
 from dashboard.figures.hours import by_step, days
 from dashboard.page import Asked, Page, register
@@ -15,6 +16,8 @@ from ledger.application.ledger import Ledger
 from ledger.application.reports import hours_report
 from ledger.application.reports_types import read_week
 
+LONG_DAYS = 31
+"""Rows up to which a table is read whole."""
 SHOWN = ("steps", "flavours", "workers", "learning", "step_times", "days")
 
 
@@ -58,7 +61,14 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     parts.append(
         chart(days(tables["days"].frame), "Hours of each day stacked by step; the figures are in the table below.")
     )
-    parts += [report_table(tables[n], report.shop, most=60) for n in SHOWN if n in tables and not tables[n].frame.empty]
+    for name in SHOWN:
+        if name in tables and not tables[name].frame.empty:
+            long = len(tables[name].frame) > LONG_DAYS
+            parts.append(
+                report_grid(f"hours-{name}", tables[name], report.shop)
+                if long
+                else report_table(tables[name], report.shop)
+            )
     parts.append(files("hours", {"first_week": first, "last_week": last}, ("steps", "workers", "days")))
     return parts
 

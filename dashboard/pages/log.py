@@ -62,6 +62,8 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         for r in found.to_dict("records")
     ]
     parts.append(table_of("Entries, newest first", ["entry", "recorded", "kind", "of", "by", "content"], rows, (0,)))
+    if before is not None:
+        parts.insert(1, html.P(dcc.Link("Back to the newest entries", href=address("/log", asked, before="", verify=""), className="plain")))
     if len(found) == MOST:
         parts.append(
             html.P(
