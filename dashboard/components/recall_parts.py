@@ -15,6 +15,8 @@ from ledger.store.times import utc_text
 from ledger.trace.recall import Recall
 from ledger.trace.recall_progress import sum_in_words
 
+SIDE_BY_SIDE = {"display": "inline-flex", "gap": ".45rem"}
+
 
 def count_of(number: int, word: str) -> str:
     """`1 customer`, `4 customers`."""
@@ -75,7 +77,7 @@ def told(ledger: Ledger, r: Recall, code: str, *, open_: bool) -> Any:
     rows = []
     for t in r.told:
         doing = html.Span([html.A(word, href=f"/recall/{code}/note?kind={kind}&partner={t.party}", className="plain", **{"aria-label": f"{word}: {names.get(t.party, t.party)}"}) for kind, word in kinds],
-                          className="do")  # fmt: skip
+                          style=SIDE_BY_SIDE)  # fmt: skip
         phone = phones.get(t.party, "")
         rows.append([names.get(t.party, t.party), *([doing] if open_ else []), moment(utc_text(t.at), zone),
                      moment(utc_text(t.answered_at), zone) if t.answered_at else "no answer yet", "" if t.still_there is None else t.still_there,
@@ -121,7 +123,7 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
             kinds += [("returned", "Came back")] if row["unit"] == "packs" else []
             kinds += [("destroyed", "Destroyed")] if row["on_hand"] else []
         return html.Span([html.A(word, href=f"/recall/{code}/note?kind={kind}&lot={row['lot']}", className="plain", **{"aria-label": f"{word}: {row['lot']}"}) for kind, word in kinds],
-                         className="do")  # fmt: skip
+                         style=SIDE_BY_SIDE)  # fmt: skip
 
     shown = to_show(r, open_=open_)
     rows = []

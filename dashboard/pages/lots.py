@@ -15,7 +15,7 @@ from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports_types import Report, shop_of
 from ledger.errors import SlabbookError
-from ledger.trace.label_sheets import SHEETS
+from ledger.trace.label_sheets import Sheet
 from ledger.trace.queries import find
 
 LINKS = dict.fromkeys(("lot", "parent", "child"), "/lots?mark={}")
@@ -41,7 +41,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     parts: list[Any] = []
     if found.kind == "lot":
         story = audit.lot_report(ledger, found.mark, known)
-        parts += [html.H2(story.title), *sentence(story), actions(found.mark)]
+        parts += [html.H2(story.title), *sentence(story), actions(found.mark, recall_of(ledger, found.mark))]
         tables = story.tables
         parts.append(report_table(tables["balance"], story.shop))
         parts.append(report_table(tables["story"], story.shop, most=60))
@@ -85,11 +85,19 @@ def newest(ledger: Ledger) -> list[Any]:
     return [html.P(told, className="sentence"), grid("lots", "Lots on hand, newest first", columns, rows)]
 
 
-def actions(lot: str) -> Any:
-    """What may be done with a lot, big enough for a thumb."""
+def recall_of(ledger: Ledger, lot: str) -> str:
+    """The open recall or drill a lot is held for (empty: none)."""
+    held = str((ledger.queries.lot(lot) or {}).get("held") or "")
+    return held.split()[-1] if held.startswith("recall ") else ""
+
+
+def actions(lot: str, recall: str = "") -> Any:
+    """What may be done with a lot, big enough for a thumb; a lot under recall leads there first."""
+    there = [html.A(f"Go to {recall}", href=f"/recall?recall={recall}", className="button")] if recall else []
     return html.Div(
         [
-            html.A("Start a recall here", href=f"/recall/start?lot={lot}", className="button"),
+            *there,
+            html.A("Start a recall here", href=f"/recall/start?lot={lot}", className="plain" if recall else "button"),
             html.A("Path", href="#path", className="plain"),
             html.A("Label", href="#label", className="plain"),
             html.A(
@@ -143,11 +151,33 @@ def label(ledger: Ledger, lot: str) -> Any:
         [
             html.H2("Label"), html.P(f"{made.pack.name}, {made.words.lot}, recipe {made.recipe}", className="sentence"),
             *[html.P(w) for w in words if w], *[html.P(n, className="caution" if i == 0 else "quiet") for i, n in enumerate(made.notes)],
-            html.P([html.A(s.says, href=f"/api/v1/lots/{lot}/label?sheet={s.name}&count={s.count}{'&short=true' if s.count == 1 else ''}", className="plain", target="_blank") for s in SHEETS.values()],
-                   className="actions"),
+            html.Ul([sheet_line(lot, made, sheet, word, high) for sheet, word, high in audit_label.sheets_for(ledger, made)], style={"listStyle": "none", "padding": 0}),
         ],
         id="label",
     )  # fmt: skip
+
+
+def sheet_line(lot: str, made: audit_label.LotLabel, sheet: Sheet, word: str, high: float) -> Any:
+    """A sheet as a link to print it; what it can carry of the words, and what it is too small for."""
+    if not word:
+        return html.Li(
+            [html.Span(sheet.says), html.Span(": too small for what must stand on it", className="quiet")],
+            style={"padding": ".5rem 0"},
+        )
+    short = "&short=true" if word == "short" else ""
+    told = []
+    if short:
+        told.append("without the ingredient list, beside a printed one")
+    if high < made.text.small_mm - 0.005:
+        told.append(audit_label.small_note(made.words.market, high))
+    link = html.A(
+        sheet.says,
+        href=f"/api/v1/lots/{lot}/label?sheet={sheet.name}&count={sheet.count}{short}",
+        className="plain",
+        target="_blank",
+        style={"display": "inline-block"},
+    )
+    return html.Li([link, html.Div("; ".join(told), className="quiet") if told else None], style={"padding": ".3rem 0"})
 
 
 register(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -16,11 +16,15 @@ from ledger.domain.books import additives
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput, UnknownThing
 from ledger.trace.allergens import Market
-from ledger.trace.label_text import LabelWords, Role, Used, label_words
-from ledger.trace.labels import LabelText, print_labels
+from ledger.trace.label_sheets import SHEETS, Sheet
+from ledger.trace.label_text import LabelWords, Role, Used, eu_figure_height_mm, label_words, us_type_height
+from ledger.trace.labels import FIGURE_OF_SIZE, SMALL_OF_SIZE, LabelText, print_labels, small_letters_mm
 from ledger.trace.path import trace_path
 from ledger.trace.queries import find
 
+SMALL_LETTERS_MM: dict[Market, tuple[float, float]] = {"eu": (1.2, 0.9), "us": (25.4 / 16, 25.4 / 32)}
+"""Least x-height of the list, and on small packs: Regulation (EU) 1169/2011 article 13 (largest side under 80 square cm); 21 CFR 101.2(c) (1/16 inch,
+1/32 on packs with under 12 square inches to label; from memory)."""
 ROLES: dict[str, Role] = {"water": "water", "colour": "colour", "flavour": "flavour", "acid": "acid"}
 
 
@@ -58,8 +62,35 @@ def label(ledger: Ledger, asked: str, *, short: bool = False, mark: str = "", ma
         lines: tuple[str, ...] = tuple(x for x in (words.allergens, *words.warnings) if x)
     else:
         lines = tuple(x for x in (words.ingredients, words.allergens, *words.warnings) if x)
-    text = LabelText(pack.name, lot, on.site.base_address, words.net, best, gtin=pack.gtin, lines=lines, mark=mark)
+    small, least = SMALL_LETTERS_MM[market]
+    text = LabelText(
+        pack.name, lot, on.site.base_address, words.net, best, gtin=pack.gtin, lines=lines, mark=mark, small_mm=small, least_mm=least,
+        net_mm=0.0 if short else _net_mm(market, pack.net_mg),
+    )  # fmt: skip
     return LotLabel(lot, pack, words, _recipe(on, str(row["batch"])), text, (*words.notes, *doubts))
+
+
+def _net_mm(market: Market, net_mg: int) -> float:
+    """How high the figures of the net weight must be, millimetres; in the US the small letters beside them set it, for a front up to 5 square inches."""
+    if market == "eu":
+        return float(eu_figure_height_mm(net_mg))
+    return float(us_type_height(5)) * 25.4 * FIGURE_OF_SIZE / SMALL_OF_SIZE
+
+
+def sheets_for(ledger: Ledger, made: LotLabel, market: Market | None = None) -> list[tuple[Sheet, str, float]]:
+    """What each sheet can carry of a lot's label: (sheet, `whole`, `short` or nothing, height of its small letters in millimetres)."""
+    brief = label(ledger, made.lot, short=True, market=market)
+    found: list[tuple[Sheet, str, float]] = []
+    for sheet in SHEETS.values():
+        for word, one in (("whole", made), ("short", brief)):
+            try:
+                found.append((sheet, word, small_letters_mm(one.text, sheet)))
+                break
+            except BadInput:
+                continue
+        else:
+            found.append((sheet, "", 0.0))
+    return found
 
 
 def labels_pdf(
@@ -78,7 +109,17 @@ def labels_pdf(
         raise BadInput(f"{count} labels cannot be printed; give 1 to 5000.", value=count, limit=5000)
     row = ledger.queries.lot(made.lot) or {}
     number = count or min(max(1, int(row.get("packs", 1))), 5000)
-    return print_labels([made.text] * number, sheet, skip=skip, title=f"Labels of {made.lot}"), made, number
+    data = print_labels([made.text] * number, sheet, skip=skip, title=f"Labels of {made.lot}")
+    high = small_letters_mm(made.text, sheet)
+    if high < made.text.small_mm - 0.005:
+        made = replace(made, notes=(*made.notes, small_note(made.words.market, high)))
+    return data, made, number
+
+
+def small_note(market: Market, high: float) -> str:
+    """What to mind when the small letters came out lower than an ordinary pack wants them."""
+    limit = "whose largest side is under 80 square cm" if market == "eu" else "with under 12 square inches to label"
+    return f"The small letters are {high:.1f} mm high on this label: for packs {limit} only."
 
 
 def _lot_of(on: Basis, asked: str) -> str:
@@ -182,4 +223,4 @@ def _versions(history: Any, item: str, position: int) -> Sequence[e.Material]:
     return found
 
 
-__all__ = ["LotLabel", "label", "labels_pdf"]
+__all__ = ["LotLabel", "eu_name", "label", "labels_pdf", "sheets_for", "us_name"]

@@ -23,6 +23,10 @@ from ledger.trace.gs1 import bracketed, checked_lot, element_pairs
 from ledger.trace.label_sheets import Sheet, sheet_called
 
 MODULES_MM = (0.625, 0.5, 0.375)
+POINT_MM = 25.4 / 72
+SMALL_OF_SIZE, FIGURE_OF_SIZE = 0.523, 0.703
+"""Height of an x and of a 1 in Helvetica, as a share of the type size (Adobe's font metrics for Helvetica)."""
+LEADING = 1.24
 EDGE_MM = 2.0
 GAP_MM = 1.0
 
@@ -31,8 +35,9 @@ GAP_MM = 1.0
 class LabelText:
     """What one label says. ``base`` is the address the QR code leads to; ``gtin`` adds a GS1 DataMatrix.
 
-    ``lines`` are printed small under the dates: allergens, storage, a note. ``net`` is the net weight as declared
-    (see ``ledger.trace.label_text``).
+    ``lines`` are printed small under the dates: ingredients, allergens, warnings, a note. ``net`` is the net weight as declared (see
+    ``ledger.trace.label_text``), its figures at least ``net_mm`` high. The small letters (x-height) of the lines are ``small_mm`` high where that
+    fits, and never below ``least_mm``, all in millimetres.
     """
 
     title: str
@@ -43,6 +48,9 @@ class LabelText:
     made: date | None = None
     gtin: str = ""
     lines: tuple[str, ...] = ()
+    net_mm: float = 0.0
+    small_mm: float = 1.107
+    least_mm: float = 1.107
     mark: str = ""
     """A word across the top that stops a hand: HOLD, RECALLED, CONTAINS MILK."""
 
@@ -80,30 +88,83 @@ def print_labels(
     return out.getvalue()
 
 
-def _draw(canvas: Canvas, page: Sheet, label: LabelText, x: float, y: float, outline: bool) -> None:
-    """One label with its upper left corner at (x, y) millimetres from the page's upper left."""
-    top = page.page_h - y
-    if outline:
-        canvas.setLineWidth(0.2)
-        canvas.rect(x * mm, (top - page.label_h) * mm, page.label_w * mm, page.label_h * mm)
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """Where the parts of one label go: codes with their module, the room for words, and the size of the small lines."""
+
+    codes: tuple[Grid, ...]
+    module: float
+    room: float
+    height: float
+    foot: float
+    pairs: str
+    points: float
+
+
+def _planned(page: Sheet, label: LabelText) -> _Plan:
     codes = [qr_grid(lot_address(label.base, label.lot))]
     pairs = None
     if label.gtin:
         pairs = element_pairs(label.gtin, checked_lot(label.lot), best_before=label.best_before)
         codes.append(datamatrix_grid(pairs))
     module = _module(codes, page, label, tall=page.label_h - EDGE_MM - (EDGE_MM + 2.6 if pairs else EDGE_MM / 2))
+    room = page.label_w - 2 * EDGE_MM - GAP_MM - sum(code.size for code in codes) * module
+    foot = EDGE_MM + (2.6 if pairs is not None else 0.0)
+    height = page.label_h - EDGE_MM - foot
+    said = "" if pairs is None else bracketed(pairs)
+    return _Plan(tuple(codes), module, room, height, foot, said, _points(page, label, room, height))
+
+
+def small_letters_mm(label: LabelText, sheet: str | Sheet) -> float:
+    """How high the small letters of the label's lines are on a sheet, in millimetres.
+
+    Raises BadInput when its words or codes do not fit this size of label.
+    """
+    return _planned(sheet_called(sheet) if isinstance(sheet, str) else sheet, label).points * POINT_MM * SMALL_OF_SIZE
+
+
+def _points(page: Sheet, label: LabelText, room: float, height: float) -> float:
+    """The largest size, in steps of a quarter point, at which the small lines fit between what is wished and what is the least."""
+    wished, least = (mm_high / POINT_MM / SMALL_OF_SIZE for mm_high in (label.small_mm, label.least_mm))
+    size = wished
+    while True:
+        if (
+            sum(
+                _fitted(text, font, wanted, room) * POINT_MM * LEADING
+                for text, font, wanted in _rows(label, room, size)
+            )
+            <= height + 0.01
+        ):
+            return size
+        if size <= least:
+            raise BadInput(
+                f"The words of lot {label.lot} do not fit the labels of {page.name} ({page.label_w:g} x {page.label_h:g} mm) with letters {label.least_mm:.1f} mm high. "
+                "Take a larger label, or the short one beside a printed ingredient list. Allergens and warnings may not be left out.",
+                lot=label.lot, sheet=page.name,
+            )  # fmt: skip
+        size = max(size - 0.25, least)
+
+
+def _draw(canvas: Canvas, page: Sheet, label: LabelText, x: float, y: float, outline: bool) -> None:
+    """One label with its upper left corner at (x, y) millimetres from the page's upper left."""
+    top = page.page_h - y
+    if outline:
+        canvas.setLineWidth(0.2)
+        canvas.rect(x * mm, (top - page.label_h) * mm, page.label_w * mm, page.label_h * mm)
+    plan = _planned(page, label)
     right = x + page.label_w - EDGE_MM
-    for code in codes:
-        right -= code.size * module
-        _modules(canvas, code, right, top - EDGE_MM / 2 - (QR_QUIET - code.quiet) * module, module)
-    room = right - x - EDGE_MM - GAP_MM
-    foot = EDGE_MM
-    if pairs is not None:
-        size = _fitted(bracketed(pairs), "Helvetica", 6.0, page.label_w - 2 * EDGE_MM)
-        canvas.setFont("Helvetica", size)
-        canvas.drawString((x + EDGE_MM) * mm, (top - page.label_h + foot) * mm, bracketed(pairs))
-        foot += 2.6
-    _text(canvas, label, x + EDGE_MM, top - EDGE_MM, room, page.label_h - EDGE_MM - foot)
+    for code in plan.codes:
+        right -= code.size * plan.module
+        _modules(canvas, code, right, top - EDGE_MM / 2 - (QR_QUIET - code.quiet) * plan.module, plan.module)
+    if plan.pairs:
+        canvas.setFont("Helvetica", _fitted(plan.pairs, "Helvetica", 6.0, page.label_w - 2 * EDGE_MM))
+        canvas.drawString((x + EDGE_MM) * mm, (top - page.label_h + EDGE_MM) * mm, plan.pairs)
+    at = top - EDGE_MM
+    for text, font, wanted in _rows(label, plan.room, plan.points):
+        size = _fitted(text, font, wanted, plan.room)
+        at -= size * POINT_MM * LEADING
+        canvas.setFont(font, size)
+        canvas.drawString((x + EDGE_MM) * mm, at * mm, text)
 
 
 def _module(codes: Sequence[Grid], page: Sheet, label: LabelText, tall: float) -> float:
@@ -148,34 +209,27 @@ def _modules(canvas: Canvas, grid: Grid, x: float, top: float, module: float) ->
             )
 
 
-def _text(canvas: Canvas, label: LabelText, x: float, top: float, room: float, height: float) -> None:
-    """The words of a label from the top down; lines that no longer fit the height are an error, never cut off
-    silently."""
+def _rows(label: LabelText, room: float, points: float) -> list[tuple[str, str, float]]:
+    """The words of a label from the top down: (text, font, size in points)."""
     rows: list[tuple[str, str, float]] = []
     if label.mark:
         rows.append((label.mark.upper(), "Helvetica-Bold", 11.0))
     rows.append((label.title, "Helvetica-Bold", 9.0))
-    rows.append((f"L {label.lot}", "Helvetica-Bold", 13.0))
+    net = max(8.0, label.net_mm / POINT_MM / FIGURE_OF_SIZE)
+    rows.append((f"L {label.lot}", "Helvetica-Bold", max(13.0, net)))
     if label.best_before is not None:
         rows.append((f"Best before {label.best_before.isoformat()}", "Helvetica", 7.0))
     if label.made is not None:
         rows.append((f"Made {label.made.isoformat()}", "Helvetica", 7.0))
     if label.net:
-        rows.append((label.net, "Helvetica", 8.0))
-    rows += [(part, "Helvetica", 6.0) for line in label.lines for part in _wrapped(line, "Helvetica", 6.0, room)]
-    y = top
-    for text, font, wanted in rows:
-        size = _fitted(text, font, wanted, room)
-        y -= size * 0.3528 * 1.24
-        if top - y > height + 0.01:
+        if label.net_mm and _fitted(label.net, "Helvetica", net, room) < net:
             raise BadInput(
-                f"The label of lot {label.lot} has more text than its {height:.0f} mm hold; drop {text!r} or take a "
-                f"larger "
-                "label.",
-                text=text,
-            )
-        canvas.setFont(font, size)
-        canvas.drawString(x * mm, y * mm, text)
+                f"{label.net!r} in figures {label.net_mm:.1f} mm high is wider than the {room:.0f} mm this label has for words; take a larger label.",
+                text=label.net, limit=label.net_mm,
+            )  # fmt: skip
+        rows.append((label.net, "Helvetica", net))
+    rows += [(part, "Helvetica", points) for line in label.lines for part in _wrapped(line, "Helvetica", points, room)]
+    return rows
 
 
 def _fitted(text: str, font: str, wanted: float, room: float) -> float:

@@ -197,3 +197,19 @@ def test_the_name_on_a_us_label_follows_the_rules_for_colours():
     assert audit_label.us_name(Material(id="B", name="Beet red", role="colour")) == "Beet red color"
     assert audit_label.us_name(Material(id="C", name="Dye", role="colour", certified_colour=True)) == ""
     assert audit_label.eu_name(Material(id="B", name="Beet", label="colour: beet red")) == "beet red"
+
+
+def test_each_sheet_says_what_of_a_lots_words_it_can_carry_and_prints_it(shop):
+    made = audit_label.label(shop, "ANISEED-JAR")
+    found = audit_label.sheets_for(shop, made)
+    assert {word for _, word, _ in found} == {"whole", "short", ""} and made.text.net_mm == 3
+    for sheet, word, high in found:
+        if not word:
+            with pytest.raises(BadInput, match="do not fit"):
+                audit_label.labels_pdf(shop, made.lot, sheet.name, count=1, short=True)
+            continue
+        data, printed, _ = audit_label.labels_pdf(shop, made.lot, sheet.name, count=1, short=word == "short")
+        assert data.startswith(b"%PDF") and 0.899 <= high <= 1.201
+        assert any("under 80 square cm only" in n for n in printed.notes) is (high < 1.195)
+    us = audit_label.label(shop, "ANISEED-JAR", market="us").text
+    assert (us.small_mm, us.least_mm) == pytest.approx((1.5875, 0.79375))

@@ -22,7 +22,7 @@ from ledger.errors import BadInput
 from ledger.trace.codes import datamatrix_grid, lot_address, qr_grid
 from ledger.trace.gs1 import bracketed, check_digit, checked_gtin, checked_lot, element_pairs, element_string
 from ledger.trace.label_sheets import SHEETS, Sheet, sheet_called
-from ledger.trace.labels import LabelText, print_labels
+from ledger.trace.labels import LabelText, print_labels, small_letters_mm
 
 GTIN = "09506000134352"
 
@@ -187,7 +187,7 @@ def test_a_wrong_check_digit_or_month_13_never_becomes_a_code(pairs: list[tuple[
 
 
 def test_what_does_not_fit_is_refused_and_not_cut_off() -> None:
-    with pytest.raises(BadInput, match="more text than"):
+    with pytest.raises(BadInput, match="do not fit the labels of a4-24"):
         print_labels([label(lines=("word " * 200,))], "a4-24")
     with pytest.raises(BadInput, match="no label sheet 'x'"):
         sheet_called("x")
@@ -204,3 +204,33 @@ def test_labels_of_a_sheet_lie_on_the_page_and_never_overlap() -> None:
         assert len(set(corners)) == sheet.count
         assert max(x for x, _ in corners) + sheet.label_w <= sheet.page_w + 1e-6
         assert max(y for _, y in corners) + sheet.label_h <= sheet.page_h + 1e-6
+
+
+def heights_mm(pdf: bytes, text: str, letters: str) -> list[float]:
+    """Heights of some letters of the first place where a text stands, measured by another reader of the file (PDFium)."""
+    page = pypdfium2.PdfDocument(pdf)[0].get_textpage()
+    whole = page.get_text_range()
+    at = whole.index(text)
+    boxes = [page.get_charbox(n) for n in range(at, at + len(text)) if whole[n] in letters]
+    return [(top - bottom) * 25.4 / 72 for _, bottom, _, top in boxes]
+
+
+@pytest.mark.parametrize("net_mm", [2, 3, 4, 6])
+def test_the_figures_of_the_weight_are_as_high_as_the_directive_wants(net_mm: float) -> None:
+    """Directive 76/211/EEC annex I 3.1: 2, 3, 4 and 6 mm up to 50, 200, 1000 g and above."""
+    pdf = print_labels([label(net="908 g", net_mm=net_mm)], "a4-24")
+    found = heights_mm(pdf, "908 g", "0123456789")
+    assert len(found) == 3 and all(net_mm - 0.02 <= high <= 1.06 * net_mm for high in found)
+
+
+def test_small_letters_are_as_high_as_wished_where_they_fit_smaller_where_they_must_and_never_below_the_least() -> None:
+    """Regulation (EU) 1169/2011 article 13: x-height 1.2 mm, or 0.9 mm on packs whose largest side is under 80 square cm."""
+    few, many = ("exxe exxe exxe",), ("exxe exxe exxe " * 14,)
+    for lines, expected in ((few, 1.2), (many, 0.9)):
+        made = label(lines=lines, small_mm=1.2, least_mm=0.9)
+        high = small_letters_mm(made, "a4-24")
+        assert high == pytest.approx(1.2) if expected == 1.2 else 0.9 - 1e-9 <= high < 1.2
+        measured = heights_mm(print_labels([made], "a4-24"), lines[0][:14], "x")
+        assert all(m == pytest.approx(high, abs=0.03) for m in measured) and measured
+    with pytest.raises(BadInput, match="Allergens and warnings may not be left out"):
+        print_labels([label(lines=("exxe exxe exxe " * 60,), small_mm=1.2, least_mm=0.9)], "a4-24")
