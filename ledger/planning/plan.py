@@ -65,7 +65,11 @@ class ItemWeeks:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeekUse:
-    """One week of the floor: person-minutes used and there, overtime minutes, helper shifts, station minutes used and there."""
+    """One week of the floor: person-minutes used and there, overtime minutes, helper shifts, station minutes used and there.
+
+    ``hour_of_hands``: milli that one more person-hour in this week, and in no other, would save; ``hour_of_stations``: the same
+    of each station an hour of which is worth something. Both are differences of bounds; 0 where nothing binds.
+    """
 
     week: int
     label: str
@@ -75,6 +79,8 @@ class WeekUse:
     overtime_minutes: int
     helper_shifts: int
     stations: tuple[tuple[str, int, int], ...]
+    hour_of_hands: int = 0
+    hour_of_stations: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +135,16 @@ class Plan:
         rest["lines"] = tuple(Line(**line) for line in data["lines"])
         rest["items"] = tuple(ItemWeeks(**_tuples(row)) for row in data["items"])
         rest["weeks"] = tuple(
-            WeekUse(**(row | {"stations": tuple((s[0], s[1], s[2]) for s in row["stations"])})) for row in data["weeks"]
+            WeekUse(
+                **(
+                    row
+                    | {
+                        "stations": tuple((s[0], s[1], s[2]) for s in row["stations"]),
+                        "hour_of_stations": tuple((s[0], s[1]) for s in row.get("hour_of_stations", ())),
+                    }
+                )
+            )
+            for row in data["weeks"]
         )
         rest["shortages"] = tuple(
             Shortage(**(row | {"reasons": tuple(Reason(**r) for r in row["reasons"])})) for row in data["shortages"]

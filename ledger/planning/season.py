@@ -112,7 +112,7 @@ def _solve(
     told("rules", 1, 1, cost)
     if not stopped and effort.rounds >= 0:
         try:
-            lp = bound(a, rounds=effort.rounds, stop=lambda: told("bound", 0, effort.rounds, cost))
+            lp = bound(a, rounds=effort.rounds, hours=True, stop=lambda: told("bound", 0, effort.rounds, cost))
         except SolverFailed as failure:
             findings = [
                 *findings,
@@ -160,7 +160,7 @@ def _solve(
     if milli is not None:
         milli = min(milli, cost)
     return _plan(
-        a, table, cost_table(a, table), findings,
+        a, table, cost_table(a, table), findings, lp=lp,
         bound_milli=milli, rule=rule, rule_milli=rule_cost, method=method, effort=effort, moves=tried, nodes=nodes,
         rounds=lp.rounds if lp is not None else 0, stopped=stopped, changed=changed,
         milliseconds=None if stopwatch is None or began is None else round((stopwatch() - began) * 1000),
@@ -184,7 +184,7 @@ def carried(a: Arrays, plan: Plan) -> Table:
 
 
 def _plan(
-    a: Arrays, table: Table, costing: Costing, findings: list[Finding], *, bound_milli: int | None, rule: str,
+    a: Arrays, table: Table, costing: Costing, findings: list[Finding], *, lp: Bound | None, bound_milli: int | None, rule: str,
     rule_milli: int, method: str, effort: Effort, moves: int, nodes: int, rounds: int, stopped: bool, changed: str,
     milliseconds: int | None,
 ) -> Plan:  # fmt: skip
@@ -199,7 +199,7 @@ def _plan(
             for t in range(a.weeks) for j, i in enumerate(a.of) if table[j][t]
         ),
         items=item_weeks(a, table, costing),
-        weeks=week_use(a, table, costing),
+        weeks=week_use(a, table, costing, lp),
         shortages=shortages(a, table, costing),
         cost_milli=cost,
         parts=tuple(sorted(costing.parts.items())),
@@ -238,8 +238,9 @@ def item_weeks(a: Arrays, table: Table, costing: Costing) -> tuple[ItemWeeks, ..
     )
 
 
-def week_use(a: Arrays, table: Table, costing: Costing) -> tuple[WeekUse, ...]:
-    """What each week uses of hands and stations."""
+def week_use(a: Arrays, table: Table, costing: Costing, lp: Bound | None = None) -> tuple[WeekUse, ...]:
+    """What each week uses of hands and stations, and what an hour more of them is worth by the bound."""
+
     return tuple(
         WeekUse(
             week=t,
@@ -253,6 +254,12 @@ def week_use(a: Arrays, table: Table, costing: Costing) -> tuple[WeekUse, ...]:
                 (name, sum(table[j][t] * wants[j] for j in range(a.rows)), room[t])
                 for name, wants, room in zip(a.stations, a.need, a.room, strict=True)
                 if room[t] < 10**9
+            ),
+            hour_of_hands=round(lp.hour_of_hands[t] * 1000) if lp is not None else 0,
+            hour_of_stations=tuple(
+                (name, round(worth[t] * 1000))
+                for name, worth in (lp.hour_of_station if lp is not None else {}).items()
+                if round(worth[t] * 1000) > 0
             ),
         )
         for t in range(a.weeks)

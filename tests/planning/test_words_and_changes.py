@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from datetime import date, timedelta
@@ -86,6 +87,32 @@ def test_an_hour_is_worth_more_where_hands_are_short(shop: Problem) -> None:
     assert worth_of_station(shop, "slab", weeks).saves_milli >= 0
     helper = worth_of_helper(shop, (3, 4))
     assert helper.costs_milli == 2 * shop.prices.helper_shift * 1000 and helper.saves_milli > 0
+
+
+@pytest.mark.parametrize("weeks", [range(20), range(10, 20)])
+def test_what_an_hour_is_said_to_be_worth_is_what_planning_with_it_saves(
+    shop: Problem, plan: Plan, weeks: range
+) -> None:
+    """An hour more in each of many weeks, planned again: within a quarter of the sum of what the hours are said to be worth."""
+    again = replan(plan, shop, hours_added(weeks, 60), effort=TRY)
+    said = sum(plan.weeks[t].hour_of_hands for t in weeks)
+    assert plan.cost_milli - again.cost_milli == pytest.approx(said, rel=0.25)
+
+
+def test_an_hour_is_worth_the_difference_of_two_bounds_each_solved_from_nothing(shop: Problem, plan: Plan) -> None:
+    for t in (0, 8, 17):
+        worth = worth_of_hours(shop, (t,)).saves_milli
+        assert plan.weeks[t].hour_of_hands == pytest.approx(worth, rel=0.05, abs=100_000)
+    narrow = replace(
+        shop, weeks=tuple(replace(w, stations=w.stations | {"slab": w.stations["slab"] * 3 // 5}) for w in shop.weeks)
+    )
+    tight = make_plan(narrow, TRY)
+    said = [dict(week.hour_of_stations).get("slab", 0) for week in tight.weeks]
+    best = max(range(20), key=lambda t: said[t])
+    assert said[best] > 0
+    assert said[best] == pytest.approx(worth_of_station(narrow, "slab", (best,)).saves_milli, rel=0.05, abs=100_000)
+    assert all(name == "slab" for week in tight.weeks for name, _ in week.hour_of_stations)
+    assert Plan.from_dict(json.loads(json.dumps(tight.to_dict()))) == tight
 
 
 def test_one_change_is_planned_again_and_put_side_by_side(shop: Problem, plan: Plan) -> None:
