@@ -3,7 +3,8 @@
 Both work on weighed nets in whole milligrams. They are the packer's own check; an inspector's verdict counts, and the
 tables must be compared with the edition in force where you sell.
 
-Sources: NIST Handbook 133, tables 2-1 and 2-5 (from memory; the 113 g row, 7.2 g, was read); Directive 76/211/EEC
+Sources: NIST Handbook 133, tables 2-1 and 2-5 (typed from memory; read in print: the row of 113 g, 7.2 g; worked out again in the tests: the factors
+from Student's t, and that every row's grams are its pounds); Directive 76/211/EEC
 annexes I and II and UK SI 2006/659 schedule 2 (tolerable errors to 1 kg and factors read; acceptance numbers from
 memory).
 """

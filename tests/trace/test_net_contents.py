@@ -1,8 +1,15 @@
 """Net contents against the published tables and against the statistics behind them.
 
-Sources: NIST Handbook 133 tables 2-1 and 2-5; Directive 76/211/EEC annexes I and II (UK SI 2006/659 schedule 2). The
-factors are also recomputed from Student's t with SciPy, which neither table nor code does. Examples with weights are
-made up for this project.
+What comes from where:
+
+* NIST Handbook 133 table 2-1 (sampling plans) and table 2-5 (MAV by weight): **typed from memory**, in the code and, apart from it, in the reference
+  files (editions 2005 to 2020; later ones not seen). Comparing the two catches a slip of the finger, not a wrong memory. Held against the outside:
+  the row of 113 g (7.2 g, 0.016 lb), **read** in Handbook 133 chapter 2, and that a scale for it has a division of at most MAV / 6 = 1.2 g;
+  the two requirements, **read** at nist.gov (FAQs on packaging); the correction factors, **worked out** from Student's t with SciPy; and
+  every row of table 2-5, whose grams must be its pounds times 453.592 37 (international pound, 1959) cut down, which a wrong figure would break.
+* Directive 76/211/EEC annexes I and II with UK SI 2006/659 schedule 2: tolerable errors to 1 kg and mean factors **read**, 1.5 % above 1 kg and the
+  acceptance numbers of the second sample **from memory**; factors again worked out from Student's t.
+* Weights of the examples: made up for this project, verdicts worked by hand.
 """
 
 from __future__ import annotations
@@ -15,6 +22,7 @@ from scipy import stats
 
 from ledger.errors import BadInput
 from ledger.trace.net_contents import (
+    MAV_G,
     category_a_plan,
     check_average_system,
     check_category_a,
@@ -38,7 +46,7 @@ def rows(path: Path) -> list[dict[str, str]]:
 
 
 @pytest.mark.shared
-def test_the_sampling_plan_is_the_handbooks_table() -> None:
+def test_the_sampling_plan_is_the_handbooks_table_as_remembered_twice() -> None:
     for row in rows(shared_path("hb133_category_a.csv")):
         sample, factor, allowed = category_a_plan(int(row["lot_from"]))
         assert (sample, allowed) == (int(row["sample_size"]), int(row["mavs_allowed"]))
@@ -54,13 +62,37 @@ def test_the_correction_factors_are_students_t_over_root_n(lot: int) -> None:
 
 
 @pytest.mark.shared
-def test_allowable_variations_are_the_handbooks_table_at_both_ends_of_each_band() -> None:
+def test_allowable_variations_are_the_handbooks_table_as_remembered_twice_at_both_ends_of_each_band() -> None:
     for row in rows(shared_path("hb133_mav_weight.csv")):
         low = int(row["label_from_g"] or 10) * 1000
         high = int(row["label_below_g"] or 30_000) * 1000 - 1
         for label in (low, high):
             want = float(row["mav_g"]) * 1000 if row["mav_g"] else label * float(row["mav_percent_of_label"]) / 100
             assert mav_mg(label) == pytest.approx(want, abs=1)
+
+
+@pytest.mark.shared
+def test_every_remembered_row_agrees_with_itself_in_pounds_and_grams() -> None:
+    """Grams of a row are its pounds cut down to what is printed (one decimal below 100 g, none above), and the bounds of its band are the pounds
+    to a gram below a kilogram, to a hundredth of a kilogram above."""
+    found = [r for r in rows(shared_path("hb133_mav_weight.csv")) if r["mav_g"]]
+    assert len(found) == len(MAV_G)
+    for row, (below, mav) in zip(found, MAV_G, strict=True):
+        grams = float(row["mav_lb"]) * 453.59237
+        shown = int(grams * 10 + 1e-6) / 10 if grams < 100 else int(grams + 1e-6)
+        assert mav == float(row["mav_g"]) == pytest.approx(shown, abs=0.051 if grams < 100 else 0.51), row
+        assert (
+            below
+            == int(row["label_below_g"])
+            == pytest.approx(float(row["label_below_lb"]) * 453.59237, abs=1 if below < 1000 else 10)
+        ), row
+
+
+def test_the_row_that_was_read_in_print_is_the_jar_of_113_grams() -> None:
+    """Handbook 133 chapter 2, read 2026-11-24: a package of 113 g (0.25 lb) has a MAV of 7.2 g (0.016 lb); a scale of 1 g division will do (MAV / 6 = 1.2 g)."""
+    assert mav_mg(113_000) == mav_mg(round(0.25 * 453_592.37)) == 7_200
+    assert mav_mg(113_000) / 6 == 1_200
+    assert int(0.016 * 453.59237 * 10) / 10 == 7.2
 
 
 def test_the_worked_examples_of_113_grams() -> None:
