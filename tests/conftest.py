@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from hypothesis import settings
+
 from tests.support.databases import (  # noqa: F401
     _postgres_template,
     _sqlite_template,
@@ -11,3 +13,8 @@ from tests.support.databases import (  # noqa: F401
     postgres_url,
     sqlite_url,
 )
+
+settings.register_profile(
+    "house", deadline=None
+)  # speed is measured in benchmarks/, never asserted by a test on a busy machine
+settings.load_profile("house")
