@@ -84,13 +84,20 @@ def head(column: Column, shop: Shop) -> str:
 
 def cells(table: Table, shop: Shop) -> list[list[str]]:
     """Every row as shown, the total last where there is one."""
-    rows: list[dict[str, Any]] = [{str(k): v for k, v in row.items()} for row in table.frame.to_dict("records")]
+    rows = shown_rows(table)
     done = [[_cell(row, column, shop) for column in table.columns] for row in rows]
     if table.total is not None and rows:
         done.append(
             [_cell(table.total, column, shop) if column.name in table.total else "" for column in table.columns]
         )
     return done
+
+
+def shown_rows(table: Table) -> list[dict[str, Any]]:
+    """The rows of a table with the columns it names, and `kind` where a column is shown by its row's own."""
+    names = [name for name in dict.fromkeys([*(c.name for c in table.columns), "kind"]) if name in table.frame]
+    values = zip(*(table.frame[name].tolist() for name in names), strict=True)
+    return [dict(zip(names, row, strict=True)) for row in values]
 
 
 def head_and_cells(table: Table, shop: Shop) -> list[list[str]]:

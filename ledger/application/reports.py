@@ -143,13 +143,14 @@ def _batches(on: Basis, lines: pd.DataFrame) -> pd.DataFrame:
     rows = lines[lines["batch"] != ""]
     table = yields.yields(rows, ("batch", "flavour", "design"))
     table = table[(table["charged_mg"] > 0) | (table["good_mg"] > 0) | (table["packed_mg"] > 0)].reset_index(drop=True)
-    plan = on.queries.batches(names=sorted(set(table["batch"])), most=1_000_000)[
-        ["batch", "day", "process_yield_ppm", "piece_mg"]
-    ]
-    table = table.merge(plan, how="left", on="batch")
-    table[["process_yield_ppm", "piece_mg"]] = table[["process_yield_ppm", "piece_mg"]].fillna(0).astype("int64")
+    plan = on.queries.batches(names=sorted(set(table["batch"])), most=1_000_000).set_index("batch")
+    plan = plan.reindex(table["batch"])
+    table["day"] = plan["day"].to_numpy(dtype=object)
+    for name in ("process_yield_ppm", "piece_mg"):
+        table[name] = plan[name].fillna(0).to_numpy(dtype="int64")
     each = yields.expected_pieces(table, ("batch",))
-    table["expected_pieces"] = table["batch"].map(each.set_index("batch")["expected_pieces"]).fillna(0).astype("int64")
+    expected = dict(zip(each["batch"], each["expected_pieces"], strict=True))
+    table["expected_pieces"] = pd.Series([expected.get(b, 0) for b in table["batch"]], dtype="int64")
     return table.sort_values(["day", "batch"], ignore_index=True)
 
 
