@@ -98,7 +98,9 @@ def backup(shop: Shop, file: Path) -> None:
 @pass_shop
 def dump(shop: Shop, file: Path, contacts: Path | None) -> None:
     """Write the whole log as JSON lines (`-`: to standard output). Names and addresses are not in it, so that they can be erased."""
-    people = [Contact(**r) for r in shop.ledger.queries.contacts().to_dict("records")]
+    people = [
+        Contact(**{str(k): str(v) for k, v in r.items()}) for r in shop.ledger.queries.contacts().to_dict("records")
+    ]
     if contacts is not None:
         _write_contacts(contacts, people)
     with shop.ledger.store.read() as reader:
