@@ -26,8 +26,10 @@ Typed = dict[tuple[str, int, str], int]
 CHARTED_WEEKS = 2
 CUT_BACK_ROUNDS = 4
 SAMPLED = 100
-NEAR = replace(QUICK, moves=QUICK.moves // 2, rounds=-1)
-"""How hard the lines near the plan there is are tried: half the moves, and no bound, which is that of the changed problem."""
+NEAR = replace(QUICK, moves=3_000, rounds=-1)
+FAR = replace(QUICK, moves=20_000, rounds=-1)
+"""How hard a change is tried near the plan there is, and freely where that stays far from the bound: few moves, since every plan is polished item by
+item afterwards (more moves found the same plans on the invented shop), and no bound, which is looked for once."""
 WORTH_MOVING = 250
 """Lines move about freely when that is worth more than one part in this many of the cost."""
 STEADY_PER_MILLE = 1
@@ -142,10 +144,9 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
     usual = made.plan.cost_milli - (made.plan.cost_milli if made.plan.bound_milli is None else made.plan.bound_milli)
     far = bound is None or (plan.cost_milli - bound - usual) * WORTH_MOVING > plan.cost_milli
     if far and not near.stopped:
-        free = replan(plan, problem, progress=progress, effort=QUICK, changed=said)
+        free = replan(plan, problem, progress=progress, effort=FAR, changed=said)
         if (plan.cost_milli - free.cost_milli) * WORTH_MOVING > plan.cost_milli:
             plan = free
-        bound = max((b for b in (bound, free.bound_milli) if b is not None), default=None)
     plan = with_bound(plan, bound)
     if near.stopped:
         plan = replace(plan, stopped=True)
