@@ -46,7 +46,7 @@ serve: install
 	@$(BIN)/slabbook --ledger $(DEMO) serve --port $(PORT)
 
 bench: install-test
-	@for b in append week rebuild bulk pages sheet forecast planning trace; do test -f benchmarks/$$b.py && $(BIN)/python benchmarks/$$b.py; done
+	@for b in append week rebuild bulk pages sheet forecast planning season trace; do test -f benchmarks/$$b.py && $(BIN)/python benchmarks/$$b.py; done
 
 clean:
 	rm -rf $(VENV) .make var build dist *.egg-info
