@@ -29,6 +29,7 @@ WEIGHT_OF_KIN, WEIGHT_OF_KIN_SUMS, WEIGHT_OF_GUESS = 60.0, 20.0, 5.0
 """How many scores of its own a group needs to count as much as its wider kin, and the kin as much as a guess."""
 BLOCK_WEEKS = 6
 """Origins within so many weeks look into the same weeks and count as one draw of the shop's luck."""
+MANY = 10_000
 COVERED = 0.75
 """A sum is scored when at least this share of its mean fell in weeks that were not short."""
 NORMAL = np.array([-1.2816, -0.6745, 0.0, 0.6745, 1.2816])
@@ -171,6 +172,7 @@ class Bands:
 
     def _fill(self, mine: Bools, level: int, kind: bool, horizon: int) -> None:
         kin = (levels_pair(self.levels.level, level)) & (self.levels.season_only == kind)
+        self._most = self._seasons(mine) if kind else MANY
         for scores, weight in ((self._weekly, WEIGHT_OF_KIN), (self._sums, WEIGHT_OF_KIN_SUMS)):
             own = scores[:, mine]
             if np.isfinite(own).sum() < LEAST_SCORES and np.isfinite(scores[:, kin]).sum() < LEAST_SCORES:
@@ -194,6 +196,12 @@ class Bands:
                     offsets = self._moved(wide, own[:, :, span], weight)
                     self.sum_offsets[mine, span] = np.maximum.accumulate(offsets)
 
+    def _seasons(self, mine: Bools) -> int:
+        """How many seasons the origins have seen: one a flavour and year begun."""
+        flavours = {flavour for flavour, here in zip(self.levels.flavour, mine, strict=True) if here}
+        span = int(np.ptp(self._weeks)) + 1 if self.origins else 0
+        return len(flavours) * -(-span // 52)
+
     def _moved(self, start: Callable[[], Floats], pool: Floats, weight: float) -> Floats:
         """Quantiles moved from ``start``, which counts as ``weight`` scores, towards those of a pool.
 
@@ -203,7 +211,7 @@ class Bands:
         count = int(np.isfinite(flat).sum())
         if not count:
             return start()
-        own = conformal_offsets(flat, self._weeks)
+        own = conformal_offsets(flat, self._weeks, self._most)
         if count >= 20 * weight:
             return own
         out: Floats = (count * own + weight * start()) / (count + weight)
@@ -216,7 +224,7 @@ def levels_pair(level: NDArray[np.int64], wanted: int) -> Bools:
     return out
 
 
-def conformal_offsets(scores: Floats, weeks: NDArray[np.int64]) -> Floats:
+def conformal_offsets(scores: Floats, weeks: NDArray[np.int64], most: int = MANY) -> Floats:
     """Quantiles of scores (origins x anything, NaN where unknown), widened for the luck that all rows of a date share.
 
     Scores of one time are not independent: a wet Advent hits every flavour and every horizon that looks into it. So the
@@ -226,6 +234,7 @@ def conformal_offsets(scores: Floats, weeks: NDArray[np.int64]) -> Floats:
     Args:
         scores: shape (origins, rows).
         weeks: number of each origin's week.
+        most: the most draws there can have been; a flavour of one season has one a year, however many origins look at it.
     """
     known = np.isfinite(scores)
     flat = np.sort(scores[known])
@@ -237,7 +246,7 @@ def conformal_offsets(scores: Floats, weeks: NDArray[np.int64]) -> Floats:
     if spread <= 1e-12:
         return out
     shared = min(between / spread, 1.0)
-    draws = len(set((weeks[had] // BLOCK_WEEKS).tolist()))
+    draws = min(len(set((weeks[had] // BLOCK_WEEKS).tolist())), most)
     middle = out[QUANTILES.index(0.5)]
     widened: Floats = middle + (out - middle) * np.sqrt(1 + shared * (t_widening(draws) ** 2 - 1))
     return widened

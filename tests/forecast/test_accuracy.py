@@ -146,6 +146,8 @@ def test_luck_that_all_rows_of_a_date_share_counts_once_a_block_of_weeks() -> No
     plain = np.interp([0.1, 0.9], (np.arange(27 * 41) + 0.5) / (27 * 41), np.sort(shaken.ravel()))
     wide = conformal_offsets(shaken, weeks)
     np.testing.assert_allclose(wide[[0, -1]], plain * t_widening(9), rtol=1e-9)
+    few = conformal_offsets(shaken, weeks, 3)
+    np.testing.assert_allclose(few[[0, -1]], plain * t_widening(3), rtol=1e-9, err_msg="three seasons are three draws")
     calm = np.tile(np.linspace(-1, 1, 41), (27, 1))
     edge = np.interp(0.9, (np.arange(27 * 41) + 0.5) / (27 * 41), np.sort(calm.ravel()))
     assert conformal_offsets(calm, weeks)[-1] == pytest.approx(edge)
