@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 import plotly.graph_objects as go
 
@@ -16,7 +18,7 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
     frame: columns flow, what, change_mg, left_mg, in order (the `waterfall` table of the week report).
     divisor: mg in one shown unit.
     """
-    figure = go.Figure()
+    bars = []
     left = 0
     for row in frame.itertuples():
         total = (
@@ -24,35 +26,31 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
         )  # what went in and what came out stand on the ground, the rest hangs
         change = int(row.left_mg) if total else int(row.change_mg)
         low, high = (0, change) if total else sorted((left, left + change))
-        figure.add_bar(
+        bars.append(go.Bar(
             x=[(high - low) / divisor], base=[low / divisor], y=[two_lines(str(row.what))], orientation="h", width=0.62,
             marker={"color": GOOD if total else TONE.get(str(row.flow), SERIES[4]), "pattern": {"shape": "" if total or row.flow == "evaporated_mg" else "/", "size": 7}},
             text=[f"{change / divisor:+.2f} {unit}" if not total else f"{change / divisor:.2f} {unit}"], textposition="outside", cliponaxis=False,
             hovertemplate=f"%{{y}}: {change / divisor:.3f} {unit}<extra></extra>", showlegend=False,
-        )  # fmt: skip
+        ))  # fmt: skip
         left = int(row.left_mg)
     worst = frame[~frame["flow"].isin(["evaporated_mg", "packed_mg"]) & (frame.index > 0) & (frame["change_mg"] < 0)]
     says = "Nothing was lost after the kettle"
     if len(worst):
         row = worst.loc[worst["change_mg"].idxmin()]
         says = f"Start with {row['what']}: it took {-row['change_mg'] / divisor:.2f} {unit}"
-    figure.update_yaxes(autorange="reversed")
     most = max(1, int(frame["left_mg"].max() if len(frame) else 1)) / divisor
-    figure.update_xaxes(title=unit, range=[0, most * 1.7], nticks=5)
-    return house(figure, says, max(260, 70 + 46 * len(frame)))
+    return house(go.Figure(bars, _hanging(unit, most * 1.7)), says, max(260, 70 + 46 * len(frame)))
 
 
 def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go.Figure:
     """Losses ranked by step and cause. frame: step, cause, mass_mg (the `losses` table); re-boil comes back and has no rank."""
     lost = frame[(frame["rank"] > 0) & (frame["mass_mg"] > 0)].sort_values("mass_mg", ascending=False).head(most)
     names = [f"{r.cause}, {r.step}" for r in lost.itertuples()]
-    figure = go.Figure(
+    bar = (
         go.Bar(x=lost["mass_mg"] / divisor, y=names, orientation="h", width=0.62, marker={"color": SCRAP}, cliponaxis=False,
                text=[f"{v / divisor:.2f} {unit}" for v in lost["mass_mg"]], textposition="outside", hovertemplate="%{y}: %{x:.3f} " + unit + "<extra></extra>")
     )  # fmt: skip
-    figure.update_yaxes(autorange="reversed")
     top = float(lost["mass_mg"].max()) / divisor if len(lost) else 1.0
-    figure.update_xaxes(title=unit, range=[0, top * 1.5], nticks=5)
     half = lost["mass_mg"].cumsum() <= lost["mass_mg"].sum() * 0.8
     few = max(1, int(half.sum()))
     says = (
@@ -60,4 +58,9 @@ def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go
         if names
         else "No scrap and nothing unexplained"
     )
-    return house(figure, says, max(240, 70 + 38 * len(lost)))
+    return house(go.Figure(bar, _hanging(unit, top * 1.5)), says, max(240, 70 + 38 * len(lost)))
+
+
+def _hanging(unit: str, most: float) -> dict[str, Any]:
+    """Axes of bars that lie under one another, the first on top."""
+    return {"yaxis": {"autorange": "reversed"}, "xaxis": {"title": {"text": unit}, "range": [0, most], "nticks": 5}}

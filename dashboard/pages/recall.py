@@ -22,7 +22,7 @@ WHERE = (("on_hand", "on hand"), ("still_out", "with customers"), ("sold", "sold
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
     """Which recall."""
-    codes = [c.started.recall for c in reversed(audit_recall.recalls(ledger))]
+    codes = [paper.recall for _, paper in reversed(ledger.queries.papers("recall"))]
     return (
         [choose("recall", "Recall", [(c, c) for c in codes], asked.get("recall", codes[0]), codes[0])] if codes else []
     )
@@ -38,9 +38,9 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             begin,
             html.P("No recall and no drill yet. Do a drill twice a year.", className="sentence"),
         ]
-    case = audit_recall.the_recall(ledger, asked.get("recall") or every[-1].started.recall)
-    code = case.started.recall
-    r = audit_recall.work(ledger, code, behind=False).recall
+    code = asked.get("recall") or every[-1].started.recall
+    case = next((c for c in reversed(every) if c.started.recall == code), None) or audit_recall.the_recall(ledger, code)
+    r = audit_recall.work(ledger, code, behind=False, case=case).recall
     rows = r.accounts[r.accounts["unit"] == r.score_unit]
     amounts = [
         (word, int(rows[name].sum()))

@@ -163,13 +163,15 @@ def close(ledger: Ledger, recall: str, *, release: bool = False, by: str = "", c
     return ledger.do(order, by, command_id)
 
 
-def work(ledger: Ledger, recall: str = "", known: int | str | None = None, *, behind: bool = True) -> Worked:
+def work(
+    ledger: Ledger, recall: str = "", known: int | str | None = None, *, behind: bool = True, case: Case | None = None
+) -> Worked:
     """Work a recall out as the rows stand now, or as known at an entry or on a day. Raises UnknownThing for no such recall by then.
 
-    behind: with all that stands behind the affected lots. Left out, every figure of theirs is the same; shares and neighbours are not.
+    case: the recall's entries, where they were read already. behind: with all that stands behind the affected lots. Left out, every figure of theirs is the same; shares and neighbours are not.
     """
     on = basis(ledger, known)
-    case = the_recall(ledger, recall, None if known is None else on.known)
+    case = case or the_recall(ledger, recall, None if known is None else on.known)
     s = case.started
     graph = graph_of(on, s.lot, "recall" if behind else "forward")
     parties = {
