@@ -25,7 +25,8 @@ def plan_report(made: PlanMade) -> Report:
             ("frozen", "fixed", "yes"))),
         "weeks": Table("The weeks", weeks_frame(made), columns(
             ("week", "week"), ("days", "days", "count"), ("hands_used_s", "hands used", "time"), ("hands_there_s", "hands there", "time"),
-            ("share", "used", "share"), ("days_carry_s", "days carry", "time"), ("busiest", "fullest station"), ("station_share", "used", "share"), ("overtime_s", "overtime", "time"),
+            ("share", "used", "share"), ("days_carry_s", "days carry", "time"), ("busiest", "fullest station"), ("station_share", "used", "share"),
+            ("hour_worth", "an hour more of hands saves", "money"), ("station_worth", "an hour more of the station saves", "money"), ("overtime_s", "overtime", "time"),
             ("shifts", "helper shifts", "count"), ("days_fit", "days fit", "yes"))),
         "short": Table("What will be missing, and why", short_frame(made), columns(
             ("item", "what"), ("week", "week"), ("mass_mg", "missing", "mass"), ("worth", "margin missed", "money"), ("why", "why"))),
@@ -80,10 +81,11 @@ def weeks_frame(made: PlanMade) -> pd.DataFrame:
     for w in made.plan.weeks:
         full = [(used / there, name) for name, used, there in w.stations if there and name != HANDS]
         share, name = max(full, default=(0.0, ""))
+        of_station = dict(w.hour_of_stations).get(name, 0)
         there = max(w.hands_there, made.asked.problem.weeks[w.week].hands_minutes)
         carry = w.hands_there if w.week in cut else None
         rows.append((w.label, w.days, w.hands_used * 60, there * 60, w.hands_used / there if there else 0.0, carry and carry * 60,
-                     name if share > 0 else "", share, w.overtime_minutes * 60, w.helper_shifts, w.week not in unfit))  # fmt: skip
+                     name if share > 0 else "", share, w.hour_of_hands // 1000, of_station // 1000, w.overtime_minutes * 60, w.helper_shifts, w.week not in unfit))  # fmt: skip
     names = [
         "week",
         "days",
@@ -93,6 +95,8 @@ def weeks_frame(made: PlanMade) -> pd.DataFrame:
         "days_carry_s",
         "busiest",
         "station_share",
+        "hour_worth",
+        "station_worth",
         "overtime_s",
         "shifts",
         "days_fit",
