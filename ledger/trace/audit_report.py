@@ -347,8 +347,15 @@ class _Writer:
     def _held(self) -> tuple[str, pd.DataFrame | None]:
         frame = self.recall.holdings
         open_rows = frame[frame["still_to_hold"] > 0]
+        units = dict(zip(self.recall.accounts["lot"], self.recall.accounts["unit"], strict=True))
         rows = [
-            (h.lot, shown(h.amount, self._unit(h.lot), self.system), h.place, f"{h.at:%Y-%m-%d %H:%M}", h.by)
+            (
+                h.lot,
+                shown(h.amount, str(units.get(h.lot, "packs")), self.system),
+                h.place,
+                f"{h.at:%Y-%m-%d %H:%M}",
+                h.by,
+            )
             for h in self.recall.held
         ]
         if frame.empty:
@@ -389,10 +396,6 @@ class _Writer:
 
     def _notice(self) -> tuple[str, pd.DataFrame | None]:
         return self.notice or "No notice has been written yet.", None
-
-    def _unit(self, lot: str) -> str:
-        rows = self.recall.accounts[self.recall.accounts["lot"] == lot]
-        return str(rows["unit"].iloc[0]) if len(rows) else "packs"
 
     def _steps(self) -> pd.DataFrame:
         rows = [
