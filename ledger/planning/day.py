@@ -139,7 +139,7 @@ def plan_day(
     if found is None:
         asked = sum(t.minutes * t.needs.get(HANDS, 0) for t in tasks)
         why = (
-            f"{len(batches)} batches ask for {asked} person-minutes; {shop.people} people have "
+            f"{len(batches)} {'batch asks' if len(batches) == 1 else 'batches ask'} for {asked} person-minutes; {shop.people} people have "
             f"{shop.people * (shop.minutes - shop.lunch_minutes)} in {shop.minutes} minutes, and the steps do not interleave"
         )
         return DayPlan(bars=(), finish=0, fits=False, proven=False, method="none found", why=why)

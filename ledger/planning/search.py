@@ -215,13 +215,23 @@ class Search:
 
 
 def anneal(
-    a: Arrays, start: Table, *, seed: int, moves: int, hot: float = 0.1, report: Report | None = None
+    a: Arrays,
+    start: Table,
+    *,
+    seed: int,
+    moves: int,
+    hot: float = 0.1,
+    enough: float = float("-inf"),
+    report: Report | None = None,
 ) -> tuple[int, Table, int]:
-    """Improve ``start``; (cost in milli, table, moves tried). ``hot`` is the first temperature in typical batches."""
+    """Improve ``start``; (cost in milli, table, moves tried).
+
+    ``hot``: the first temperature in typical batches. ``enough``: a cost (milli) at which looking further is not worth it.
+    """
     state = Search(a, start)
     cost = cost_table(a, start).total
     best, best_table = cost, [list(row) for row in start]
-    if not state.open_ways or moves <= 0 or not fits(a, start):
+    if not state.open_ways or moves <= 0 or best <= enough or not fits(a, start):
         return best, best_table, 0
     random = Random(seed)
     draw = random.random
@@ -233,7 +243,7 @@ def anneal(
     for tried in range(1, moves + 1):
         if tried % 500 == 0:
             temperature *= cooling
-            if report is not None and tried % 10_000 == 0 and report(tried, best):
+            if tried % 10_000 == 0 and ((report is not None and report(tried, best)) or best <= enough):
                 break
         pick = draw()
         where, other, fresh, fresh_other = -1, -1, (0, 0), (0, 0)

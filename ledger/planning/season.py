@@ -32,7 +32,7 @@ class Effort:
 
     ``moves`` 0: a plan before stands as far as it can be made, else the best simple rule does. ``sweeps``: how often every item
     is planned again by itself before and after the search (``polish.py``).
-    ``target_ppm``: gap at which to stop. ``rounds`` below 0: no bound at all (it is known already). ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
+    ``enough_ppm``: gap at which the search stops looking. ``target_ppm``: gap at which the proof stops. ``rounds`` below 0: no bound at all (it is known already). ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
     problems of at most so many items times weeks.
     """
 
@@ -42,6 +42,7 @@ class Effort:
     sweeps: int = 3
     nodes: int = 0
     target_ppm: int = 3000
+    enough_ppm: int = 500
     proof_cells: int = 1000
 
 
@@ -134,7 +135,7 @@ def _solve(
     if not stopped and effort.moves:
         hot = 0.002 if lp is not None or warm is not None else 0.1
         found, best, tried = anneal(
-            a, table, seed=effort.seed, moves=effort.moves, hot=hot,
+            a, table, seed=effort.seed, moves=effort.moves, hot=hot, enough=_enough(lp, cost, effort),
             report=lambda done, now: told("search", done, effort.moves, now),
         )  # fmt: skip
         if found < cost:
@@ -165,6 +166,11 @@ def _solve(
         rounds=lp.rounds if lp is not None else 0, stopped=stopped, changed=changed,
         milliseconds=None if stopwatch is None or began is None else round((stopwatch() - began) * 1000),
     )  # fmt: skip
+
+
+def _enough(lp: Bound | None, cost: int, effort: Effort) -> float:
+    """The cost (milli) at which the search may stop: within ``enough_ppm`` of the bound."""
+    return float("-inf") if lp is None else lp.milli + abs(cost) * effort.enough_ppm / 10**6
 
 
 def carried(a: Arrays, plan: Plan) -> Table:
