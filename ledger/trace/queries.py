@@ -97,6 +97,37 @@ PEOPLE = _of_entries("recorded_by")
 PAYLOADS = _of_entries("payload")
 
 
+LOT = Statement(
+    select(lots.c.lot).where(lots.c.site == bindparam("site"), lots.c.lot == bindparam("lot")), ["site", "lot"]
+)
+BATCH = Statement(
+    select(batches.c.batch).where(batches.c.site == bindparam("site"), batches.c.batch == bindparam("batch")),
+    ["site", "batch"],
+)
+LOTS_OF_BATCH = Statement(
+    select(lots.c.lot)
+    .where(lots.c.site == bindparam("site"), lots.c.batch == bindparam("batch"))
+    .order_by(lots.c.position),
+    ["site", "batch"],
+)
+DOCUMENTS = _statement(
+    "SELECT position FROM events WHERE site = :site AND name IN ('shelf.shipped', 'shelf.returned', 'lot.received', 'ledger.amended') "
+    "AND REPLACE(payload, :wanted, '') <> payload", ["position"], ["site", "wanted"],
+)  # fmt: skip
+"""Entries whose payload holds a piece of text, whatever signs it has: nothing in it is a pattern."""
+MOVED = Statement(
+    select(postings.c.account, postings.c.mass_mg)
+    .where(
+        postings.c.site == bindparam("site"),
+        among(postings.c.known_from, "positions"),
+        on_a_lot(),
+        believed(postings, None),
+    )
+    .order_by(postings.c.known_from, postings.c.line),
+    ["site", "positions"],
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
     """What a typed or scanned mark means: a lot, a batch or a document, and the lots behind it (mass that left by a document)."""
@@ -120,23 +151,13 @@ def find(queries: Queries, typed: str) -> Found:
     site = queries.store.site
     with queries.store.read() as reader:
         for code in dict.fromkeys((mark, mark.upper())):
-            if len(reader.frame(select(lots.c.lot).where(lots.c.site == site, lots.c.lot == code))):
+            if reader.rows(LOT, (site, code)):
                 return Found("lot", code, (code,))
-            if len(reader.frame(select(batches.c.batch).where(batches.c.site == site, batches.c.batch == code))):
-                made = reader.frame(
-                    select(lots.c.lot).where(lots.c.site == site, lots.c.batch == code).order_by(lots.c.position)
-                )
-                return Found("batch", code, tuple(str(x) for x in made["lot"]))
+            if reader.rows(BATCH, (site, code)):
+                return Found("batch", code, tuple(row[0] for row in reader.rows(LOTS_OF_BATCH, (site, code))))
             wanted = json.dumps({"document": code}, separators=(",", ":"), ensure_ascii=False)[1:-1]
-            names = ("shelf.shipped", "shelf.returned", "lot.received", "ledger.amended")
-            papers = reader.frame(
-                select(events.c.position).where(
-                    events.c.site == site,
-                    events.c.name.in_(names),
-                    events.c.payload.contains(wanted, autoescape=True),
-                )
-            )
-            moved = _moved(reader, site, [int(p) for p in papers["position"]])
+            papers = reader.rows(DOCUMENTS, (site, wanted))
+            moved = _moved(reader, site, [int(p) for (p,) in papers])
             if moved:
                 return Found("document", code, tuple(moved), tuple(moved.values()))
     raise UnknownThing(
@@ -150,14 +171,9 @@ def _moved(reader: Reader, site: str, positions: Sequence[int]) -> dict[str, int
     """Lots, with the mass, that the believed entries at these positions moved."""
     if not positions:
         return {}
-    found = reader.frame(
-        select(postings.c.account, postings.c.mass_mg).where(
-            postings.c.site == site, postings.c.known_from.in_(list(positions)), on_a_lot(), believed(postings, None),
-        ).order_by(postings.c.known_from, postings.c.line)
-    )  # fmt: skip
     moved: dict[str, int] = {}
-    for lot, mass in found.itertuples(index=False, name=None):
-        moved[str(lot)] = moved.get(str(lot), 0) + abs(int(mass))
+    for lot, mass in reader.rows(MOVED, (site, _listed(positions))):
+        moved[lot] = moved.get(lot, 0) + abs(mass)
     return moved
 
 
