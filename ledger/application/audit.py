@@ -200,7 +200,7 @@ def lot_report(ledger: Ledger, typed: str, known: int | str | None = None) -> Re
     )
     said = f"{row.label or row.kind}, {titles['made']} {row.day}{origin}{until}; {left} on hand.{state}"
     tables = {
-        "balance": Table("Does it add up?", amounts, BALANCE,
+        "balance": Table("Does it add up?" if kind == "mass" else f"Does it add up? ({balance['unit']})", amounts, BALANCE,
                          note=f"{titles['made']} + returned = used + delivered + sold + sampled + scrapped + lost + on hand + unexplained, exactly."),
         "story": Table("What happened to it", frame, ENDS),
         "leaks": Table("Steps with this lot that lost more than usual", _leaks(on, graph, lot), LEAKS),

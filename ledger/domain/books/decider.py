@@ -105,7 +105,9 @@ def _step_times(entry: e.Recipe) -> None:
     told: set[str] = set()
     for at in entry.steps:
         if at.step not in e.STEPS:
-            raise BadInput(f"Recipe `{entry.id}`: `{at.step}` is no step; known are {', '.join(e.STEPS)}.", value=at.step)
+            raise BadInput(
+                f"Recipe `{entry.id}`: `{at.step}` is no step; known are {', '.join(e.STEPS)}.", value=at.step
+            )
         if at.step in told:
             raise BadInput(f"Recipe `{entry.id}`: {at.step} is timed twice; give it once.", value=at.step)
         if not 0 < at.seconds <= 86_400:
@@ -114,7 +116,9 @@ def _step_times(entry: e.Recipe) -> None:
                 value=at.seconds, limit=86_400,
             )  # fmt: skip
         if not 1 <= at.people <= 50:
-            raise BadInput(f"Recipe `{entry.id}`: {at.step} with {at.people} pairs of hands; give 1 to 50.", value=at.people)
+            raise BadInput(
+                f"Recipe `{entry.id}`: {at.step} with {at.people} pairs of hands; give 1 to 50.", value=at.people
+            )
         told.add(at.step)
 
 
