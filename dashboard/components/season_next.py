@@ -31,8 +31,8 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
         what = names.get(state["flavour"], state["flavour"])
         design = names.get(state["design"], state["design"])
         rows.append([
-            when(state), what + (f", {design}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
-            _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
+            when(state), _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
+            what + (f", {design}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
         ])  # fmt: skip
     head = html.H2(f"Next to make, plan {paper.plan}")
     if not rows:
@@ -44,7 +44,7 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
         )
         return html.Section([head, html.P(f"{words} Make a plan anew and adopt it."), told], id="season-next-lines")
     return html.Section(
-        [head, told, table_of("", ["day", "what", "in the", "gives", ""], rows)], id="season-next-lines"
+        [head, told, table_of("", ["day", "", "what", "in the", "gives"], rows)], id="season-next-lines"
     )
 
 

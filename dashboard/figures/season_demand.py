@@ -63,8 +63,14 @@ def _says(frame: pd.DataFrame, name: str) -> str:
 
 
 def weeks(frame: pd.DataFrame) -> go.Figure:
-    """Hands used of hands there, week by week; full weeks hatched. frame: week, share, station_share, busiest."""
-    full = frame["share"] >= FULL
+    """Hands used of hands there, week by week; full weeks hatched. frame: week, share, station_share, busiest; optional hands_used_s and
+    days_carry_s (what the days can carry of the hands, where that is the limit).
+    """
+    days = pd.Series(False, index=frame.index)
+    if "days_carry_s" in frame:
+        carry = pd.to_numeric(frame["days_carry_s"])
+        days = carry.notna() & (frame["hands_used_s"] >= FULL * carry.fillna(0)) & (frame["hands_used_s"] > 0)
+    full = (frame["share"] >= FULL) | (frame["station_share"] >= FULL) | days
     figure = go.Figure()
     figure.add_bar(x=frame["week"], y=100 * frame["share"], name="hands", marker={
         "color": [SCRAP if f else WATER for f in full], "pattern": {"shape": [HATCH[1] if f else "" for f in full], "size": 6}},
@@ -76,7 +82,7 @@ def weeks(frame: pd.DataFrame) -> go.Figure:
     figure.update_xaxes(type="category", nticks=6, tickangle=-40)
     names = list(frame.loc[full, "week"])
     says = (
-        f"Full weeks: {', '.join(names[:4])}{' and more' if len(names) > 4 else ''}"
+        f"Full weeks: {', '.join(names[:4])}{' and more' if len(names) > 4 else ''}{' (their days, not their hands)' if bool(days[full].all()) else ''}"
         if names
         else "No week is full: there are hands for more"
     )

@@ -19,11 +19,15 @@ from ledger.planning.daycheck import Mixes, WeekDays, check_days, kinds_of, with
 from ledger.planning.problem import Batches
 from ledger.planning.scenarios import Score, rescore, sample_seasons
 from ledger.planning.words import Sentence, helps_worth_asking, money, sentences
+from ledger.quantities import time_span_text
 
 Watch = Callable[[Progress], str | None]
 Typed = dict[tuple[str, int, str], int]
 """Batches typed by hand: (item, week number, kettle) -> whole batches."""
 CHARTED_WEEKS = 2
+BEYOND = 10
+"""Weeks forecast after those planned, so that a season that ends with them or runs on still has its sum and band."""
+MOST_AHEAD = 60
 CUT_BACK_ROUNDS = 4
 SAMPLED = 100
 NEAR = replace(QUICK, moves=3_000, rounds=-1)
@@ -85,7 +89,7 @@ def make(
     began = time.perf_counter()
     if progress is not None:
         progress(Progress("forecast", 0, 1, 0, None))
-    asked = problem_of(make_forecast(ledger, settings.weeks, known), settings)
+    asked = problem_of(make_forecast(ledger, min(MOST_AHEAD, settings.weeks + BEYOND), known), settings)
     return solve(asked, effort, progress, began)
 
 
@@ -245,7 +249,10 @@ def _told(
         text = f"In {day.label} the minutes suffice but the days do not: no day is found for {names}."
         if not names:
             number, why = next((n, chart.why) for n, chart in enumerate(day.charts, start=1) if not chart.fits)
-            text = f"In {day.label} making day {number} cannot be worked as planned: {why}."
+            when = asked.making_days(day.week)
+            shows = [s for s in problem.show_times if (s.week, s.day) == (day.week, number - 1)]
+            show = f" with its show at {time_span_text(shows[0].start, shows[0].end)}" if shows else ""
+            text = f"In {day.label} {when[number - 1] if number <= len(when) else f'making day {number}'} cannot be worked as planned{show}: {why}."
         words.append(Sentence(text, "days", (f"week/{day.week}",)))
     return PlanMade(asked, problem, plan, tuple(days), tuple(words), seconds)
 

@@ -106,7 +106,7 @@ def _announce(world: World, diary: Diary, day: date) -> None:
     for number in (9, 16):
         shown = workday(date(day.year, 12, number))
         told = "a picture is built while customers watch"
-        plans.append((date(day.year, 11, 19), _plan(shown, shown, "", "", "show", told, at="14:00-15:30")))
+        plans.append((date(day.year, 11, 19), _plan(shown, shown, "", "", "show", told, at="11:00-12:15")))
     for when, plan in plans:
         if when == day and plan.from_day >= world.first.isoformat():
             known = PlanPromotion(

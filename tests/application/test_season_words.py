@@ -143,7 +143,10 @@ def no_day(made: PlanMade, m: re.Match[str]) -> None:
 
 def bad_day(made: PlanMade, m: re.Match[str]) -> None:
     day = next(d for d in made.days if d.label == m["one"])
-    assert not day.charts[int(m["day"]) - 1].fits
+    number = [d.isoformat() for d in made.asked.making_days(day.week)].index(m["day"])
+    assert not day.charts[number].fits
+    shows = [s for s in made.problem.show_times if (s.week, s.day) == (day.week, number)]
+    assert bool(shows) == bool(m["show"])
 
 
 def in_work(made: PlanMade, m: re.Match[str]) -> None:
@@ -184,7 +187,7 @@ CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]],
     (re.compile(r"Kept unchanged over (?P<seasons>\d+) seasons .+ cost [A-Z]{3} (?P<mean>-?[\d ]+) on average \([A-Z]{3} (?P<low>-?[\d ]+) to [A-Z]{3} (?P<high>-?[\d ]+) in 8 of 10\) "
                 r"and miss (?P<missed>[\d.]+) % of what is wanted; .+"), kept),
     (re.compile(r"In (?P<one>\d{4}-W\d\d) the minutes suffice but the days do not: no day is found for (?P<names>.+)\."), no_day),
-    (re.compile(r"In (?P<one>\d{4}-W\d\d) making day (?P<day>\d+) cannot be worked as planned: .+"), bad_day),
+    (re.compile(r"In (?P<one>\d{4}-W\d\d) (?P<day>\d{4}-\d\d-\d\d) cannot be worked as planned(?: with its show at (?P<show>[\d:-]+))?: .+"), bad_day),
     (re.compile(r"Batch(?:es)? (?P<names>[\w, ]+) (?:is|are) in work: the [\d.]+ kg still to come count as stock, and (?P<hours>[\d.]+) hours of (?P<week>\d{4}-W\d\d) are theirs\."), in_work),
     (re.compile(r"(?P<name>.+): its season begins after these weeks; it is not planned yet\."), later),
     (re.compile(r"(?P<name>.+) sells nothing \(0 g\) in the \d+ weeks planned: nothing is made but its display; look at its forecast or drop it\."), sells_nothing),
