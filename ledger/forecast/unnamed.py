@@ -47,7 +47,7 @@ def unnamed_peaks(lines: Lines, fit: Fit, column: int, settings: ForecastSetting
     told: set[int] = set()
     for size, _, places in sorted(found, reverse=True):
         numbers = [lines.panel.first + t for t in places]
-        if told & {n + d for n in numbers for d in (-2, -1, 0, 1, 2)} or _named(numbers, settings):
+        if told & {n + d for n in numbers for d in (-2, -1, 0, 1, 2)} or named(numbers, settings):
             continue
         told |= set(numbers)
         *before, last = (week_text(n) for n in sorted(numbers))
@@ -80,7 +80,7 @@ def _best_near(excess: Floats, week: int, column: int) -> tuple[float, int]:
     return max(near, default=(-1.0, week))
 
 
-def _named(numbers: list[int], settings: ForecastSettings) -> bool:
+def named(numbers: list[int], settings: ForecastSettings) -> bool:
     """A ticked feast lies in or soon after one of these weeks, or just before."""
     for number in numbers:
         monday = monday_of(number)

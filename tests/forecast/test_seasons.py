@@ -110,6 +110,22 @@ def test_windows_that_overlap_share_no_week() -> None:
     assert (panel.opening[panel.flavours.index("rose")] <= 1).all()
 
 
+def test_a_season_flavour_takes_the_pull_of_a_promotion_from_the_all_year_flavours() -> None:
+    """It never had one itself; those it shares a channel with sold half as much again in each of theirs."""
+    known = two_feasts(valentine=0)
+    weeks = [f"{year}-W{week}" for year in (2022, 2023, 2024) for week in (20, 27, 34, 41)]
+    sales = known.sales.copy()
+    moved = sales["week"].isin(weeks) & sales["flavour"].isin(["lime", "plum"])
+    sales.loc[moved, "units"] = (sales.loc[moved, "units"] * 1.5).round().astype(int)
+    told = [(w, f, "counter", 1.0) for w in weeks for f in ("lime", "plum")] + [("2025-W15", "rose", "counter", 1.0)]
+    table = pd.DataFrame(told, columns=["week", "flavour", "channel", "strength"])
+    with_it = rose(replace(known, sales=sales, promotions=table), ONLY_EASTER, "2025-W02", 16)
+    without = rose(replace(known, sales=sales, promotions=table.iloc[:-1]), ONLY_EASTER, "2025-W02", 16)
+    assert with_it["2025-W14"] == pytest.approx(without["2025-W14"])
+    # half of the forecast is the season's total spread over the days, which knows of no promotion
+    assert with_it["2025-W15"] == pytest.approx(without["2025-W15"] * 1.25, rel=0.06)
+
+
 def test_a_backtest_scores_both_seasons() -> None:
     history = two_feasts(last="2024-W52")
     told = backtest(FixedHistory(history.before("2024-W40")), TWO, ["2024-W02"], 16, history)

@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 
 from ledger.forecast import Calibration, DemandHistory, Feast, ForecastSettings, forecast
-from ledger.forecast.calendar import week_of, week_text
+from ledger.forecast.calendar import week_number, week_of, week_text
+from ledger.forecast.unnamed import named
 from tests.forecast.simulators import feast_shapes, other_forms
 from tests.forecast.small import steady
 
@@ -18,9 +19,12 @@ FAIR = Feast("fair", "nth 07 6 3")
 
 
 def with_fair(years: tuple[int, ...], times: float = 1.8) -> DemandHistory:
-    history = steady(140)
     days = [FAIR.in_year(year) for year in years]
-    weeks = [week_text(week_of(day)) for day in days if day is not None]
+    return busy_in([week_text(week_of(day)) for day in days if day is not None], times)
+
+
+def busy_in(weeks: list[str], times: float = 1.8) -> DemandHistory:
+    history = steady(140)
     sales = history.sales.copy()
     busy = sales["week"].isin(weeks)
     sales.loc[busy, "units"] = (sales.loc[busy, "units"] * times).round().astype(int)
@@ -51,6 +55,20 @@ def test_a_week_that_beats_the_forecast_every_year_is_told_with_its_weeks() -> N
 def test_nothing_is_told_of(history: DemandHistory, feasts: tuple[Feast, ...]) -> None:
     settings = ForecastSettings()
     assert said(history, replace(settings, feasts=(*settings.feasts, *feasts))) == []
+
+
+def test_a_week_near_a_feast_of_the_book_has_its_name() -> None:
+    """A fair on 15 July 2023 (week 28) names weeks 26 to 30, whatever the model makes of it."""
+    ticked = ForecastSettings(feasts=(FAIR,))
+    assert [named([week_number(f"2023-W{w}")], ticked) for w in (25, 26, 28, 30, 31)] == [
+        False,
+        True,
+        True,
+        True,
+        False,
+    ]
+    assert not named([week_number("2023-W28")], ForecastSettings())
+    assert named([week_number("2022-W20"), week_number("2023-W28")], ticked), "one of its years is enough"
 
 
 def test_the_fair_of_a_simulated_shop_is_found_and_no_other() -> None:
