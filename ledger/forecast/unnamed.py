@@ -81,10 +81,10 @@ def _best_near(excess: Floats, week: int, column: int) -> tuple[float, int]:
 
 
 def named(numbers: list[int], settings: ForecastSettings) -> bool:
-    """A ticked feast lies in or soon after one of these weeks, or just before."""
+    """A ticked feast lies within two weeks of one of these weeks."""
     for number in numbers:
         monday = monday_of(number)
-        first, last = monday - timedelta(weeks=1), monday + timedelta(weeks=NEAR_WEEKS + 1)
+        first, last = monday - timedelta(weeks=NEAR_WEEKS), monday + timedelta(weeks=NEAR_WEEKS + 1)
         if any(abs(week_of(d) - number) <= NEAR_WEEKS for f in settings.feasts for d in f.days(first, last)):
             return True
     return False
