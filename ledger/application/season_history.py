@@ -83,15 +83,17 @@ def settings_of_book(book: Book) -> tuple[ForecastSettings, list[str]]:
     for flavour in book.all(e.Flavour):
         if not flavour.feast:
             continue
-        if flavour.feast not in named:
-            notes.append(
-                f"{flavour.name} is sold for the feast `{flavour.feast}`, which the book does not have; it is taken as sold all year."
-            )
-            continue
-        try:
-            windows.append(Window(flavour.id, flavour.feast, flavour.days_before, flavour.days_after))
-        except SlabbookError as error:
-            notes.append(f"{error.message}; it is taken as sold all year.")
+        for feast_id in flavour.feast.replace(",", " ").split():
+            if feast_id not in named:
+                notes.append(
+                    f"{flavour.name} is sold for the feast `{feast_id}`, which the book does not have; "
+                    "it is taken as sold all year if it has no other."
+                )
+                continue
+            try:
+                windows.append(Window(flavour.id, feast_id, flavour.days_before, flavour.days_after))
+            except SlabbookError as error:
+                notes.append(f"{error.message}; it is taken as sold all year if it has no other feast.")
     return ForecastSettings(feasts=tuple(feasts), windows=tuple(windows), analogues=_analogues(book, notes)), notes
 
 

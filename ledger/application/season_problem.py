@@ -154,10 +154,6 @@ def _item(
     feast = season is not None
     if season is not None and season.last_week < 0:
         grams = [0] * len(grams)
-    elif season is not None and any(grams[season.last_week + 1 :]):
-        notes.append(
-            f"{name}: only its first season in these weeks is planned; plan again after {demand.labels[season.last_week]}."
-        )
     average = sum(grams) // max(1, len(grams))
     life = max((p.best_before_days for p in packs), default=365)
     wait, not_yet = _waits(forecast, recipe, lots, today)
@@ -190,41 +186,56 @@ def _price_per_kg(packs: list[e.Pack], forecast: Made, flavour: str) -> int:
     return sum(known.values()) // len(known) if known else 0
 
 
+def _runs(
+    forecast: Made, flavour: e.Flavour, start: date, settings: PlanSettings
+) -> list[tuple[date, date, str]] | None:
+    """First and last day and feast of a flavour's seasons, oldest first, from long ago to beyond the weeks planned; None for one sold all year."""
+    windows = forecast.seen.settings.windows_of(flavour.id)
+    if not windows:
+        return None
+    found = []
+    for window in windows:
+        feast = forecast.seen.settings.feast(window.feast)
+        for day in feast.days(start - timedelta(days=2000), start + timedelta(days=7 * settings.weeks + 400)):
+            found.append(
+                (day - timedelta(days=window.days_before), day + timedelta(days=window.days_after), window.feast)
+            )
+    return sorted(found)
+
+
 def _season(
     forecast: Made, flavour: e.Flavour, start: date, settings: PlanSettings, material: int, name: str, notes: list[str]
 ) -> Season | None:
-    """First and last week in which a season flavour sells, counted from the first week planned; None for one sold all year."""
-    window = forecast.seen.settings.window_of(flavour.id)
-    if window is None:
+    """First and last week in which a season flavour sells next, counted from the first week planned; None for one sold all year."""
+    runs = _runs(forecast, flavour, start, settings)
+    if runs is None:
         return None
-    feast = forecast.seen.settings.feast(window.feast)
-    days = feast.days(start - timedelta(days=2000), start + timedelta(days=7 * settings.weeks + 400))
-    ahead = [d for d in days if d + timedelta(days=window.days_after) >= start]
+    ahead = [run for run in runs if run[1] >= start]
     salvage = material * settings.salvage_percent // 100
     if not ahead:
-        last = days[-1] if days else None
-        when = f"was last on {last}" if last else "has no day in the book near these weeks"
-        notes.append(
-            f"{name}: its feast {window.feast} {when}; enter its next date in the book. Nothing is planned for it."
+        feasts = ", ".join(w.feast for w in forecast.seen.settings.windows_of(flavour.id))
+        after = {w.feast: w.days_after for w in forecast.seen.settings.windows_of(flavour.id)}
+        when = (
+            f"was last on {runs[-1][1] - timedelta(days=after[runs[-1][2]])}"
+            if runs
+            else "has no day in the book near these weeks"
         )
+        notes.append(f"{name}: its feast {feasts} {when}; enter its next date in the book. Nothing is planned for it.")
         return Season(first_week=-2, last_week=-1, salvage_per_kg=salvage)
-    first = (ahead[0] - timedelta(days=window.days_before) - start).days // 7
-    last_week = (ahead[0] + timedelta(days=window.days_after) - start).days // 7
-    if last_week >= settings.weeks:
+    first, last = (ahead[0][0] - start).days // 7, (ahead[0][1] - start).days // 7
+    if last >= settings.weeks:
         return Season(first_week=max(0, first), last_week=settings.weeks - 1, salvage_per_kg=material)
-    return Season(first_week=max(0, first), last_week=last_week, salvage_per_kg=salvage)
+    if len(ahead) > 1 and ahead[1][0] < start + timedelta(weeks=settings.weeks):
+        notes.append(
+            f"{name}: its season through {ahead[0][1]} is planned; the next, from {ahead[1][0]} for {ahead[1][2]}, is not. Plan again then."
+        )
+    return Season(first_week=max(0, first), last_week=last, salvage_per_kg=salvage)
 
 
 def _away(forecast: Made, flavour: e.Flavour, start: date, settings: PlanSettings) -> bool:
     """Whether a season flavour's next season begins only after the last week planned."""
-    window = forecast.seen.settings.window_of(flavour.id)
-    if window is None:
-        return False
-    days = forecast.seen.settings.feast(window.feast).days(
-        start - timedelta(days=400), start + timedelta(days=7 * settings.weeks + 400)
-    )
-    ahead = [d for d in days if d + timedelta(days=window.days_after) >= start]
-    return bool(ahead) and ahead[0] - timedelta(days=window.days_before) >= start + timedelta(weeks=settings.weeks)
+    ahead = [run for run in _runs(forecast, flavour, start, settings) or [] if run[1] >= start]
+    return bool(ahead) and ahead[0][0] >= start + timedelta(weeks=settings.weeks)
 
 
 def _opening(

@@ -367,3 +367,17 @@ def test_batches_opened_by_hand_are_no_planned_lines(own: Ledger):
     own.do(OpenBatch(day=TODAY, flavour="LEMON", design="LEMON-SLICE"))
     adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
     assert all(not s["batch"] for s in season_adopt.line_states(own, adopted(own)))
+
+
+def test_a_flavour_sold_for_two_feasts_is_planned_for_the_one_that_comes_first(own: Ledger):
+    """Clove for Christmas and Easter: on 25 November the Christmas season runs; from January on it is Easter that is planned for."""
+    clove = own.book().get(e.Flavour, "CLOVE")
+    own.do(Define(day=TODAY, entry=replace(clove, feast="EASTER, CHRISTMAS", days_before=42, days_after=8)))
+    settings, notes = settings_of_book(own.book())
+    assert {w.feast for w in settings.windows_of("CLOVE")} == {"EASTER", "CHRISTMAS"} and not notes
+    asked = problem_of(make_forecast(own, 26), PlanSettings(weeks=20))
+    season = asked.problem.item("CLOVE").season
+    assert season is not None
+    last = date.fromisocalendar(2026, 48, 1) + timedelta(weeks=season.last_week, days=6)
+    assert last >= date(2027, 1, 2) > last - timedelta(days=7)  # Christmas Day and eight days after
+    assert any("its season through 2027-01-02 is planned" in n and "for EASTER, is not" in n for n in asked.notes)

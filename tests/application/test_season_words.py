@@ -191,6 +191,7 @@ CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]],
     (re.compile(r"Batch(?:es)? (?P<names>[\w, ]+) (?:is|are) in work: the [\d.]+ kg still to come count as stock, and (?P<hours>[\d.]+) hours of (?P<week>\d{4}-W\d\d) are theirs\."), in_work),
     (re.compile(r"(?P<name>.+): its season begins after these weeks; it is not planned yet\."), later),
     (re.compile(r"(?P<name>.+) sells nothing \(0 g\) in the \d+ weeks planned: nothing is made but its display; look at its forecast or drop it\."), sells_nothing),
+    (re.compile(r"(?P<name>.+): its season through \S+ is planned; the next, .+"), silent),
     (re.compile(r"Show .+"), silent),
 )  # fmt: skip
 

@@ -47,7 +47,7 @@ class Material:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flavour:
-    """What the candy tastes of. feast and the two day counts bound a flavour sold only for a season (empty feast: all year).
+    """What the candy tastes of. feast and the two day counts bound a flavour sold only for a season (empty: all year; several feasts: `EASTER, CHRISTMAS`).
 
     like: a flavour it is expected to sell like while it has little history of its own, ``like_share_ppm`` times as much.
     """
