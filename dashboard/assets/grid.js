@@ -40,7 +40,20 @@
         Object.assign(kept[name], { focus: at, left: Date.now() });
       };
     }, []);
-    const options = React.useMemo(() => ({ ...props.dashGridOptions, quickFilterText: sought, ...(fresh.state ? { initialState: fresh.state } : {}) }), [props.dashGridOptions, sought]);
+    React.useEffect(() => { /* told to the grid itself: while it is being set up it does not listen to its options */
+      if (state !== "here") return undefined;
+      let timer = 0, tries = 0;
+      const id = typeof props.id === "string" ? props.id : JSON.stringify(props.id, Object.keys(props.id).sort());
+      const put = () => {
+        let api = null;
+        try { api = real.getApi(id); } catch (e) { /* not there yet */ }
+        if (api) api.setGridOption("quickFilterText", sought);
+        if ((!api && tries++ < 100) || (api && tries++ < 3)) timer = setTimeout(put, 150);
+      };
+      put();
+      return () => clearTimeout(timer);
+    }, [sought, state]);
+    const options = React.useMemo(() => ({ ...props.dashGridOptions, quickFilterText: fresh.find, ...(fresh.state ? { initialState: fresh.state } : {}) }), [props.dashGridOptions]);
     const rows = props.rowData || [], columns = props.columnDefs || [];
     if (state !== "here") return h(Plain, { columns, rows: rows.slice(0, 25), more: state === "missing" ? "The sortable table could not be fetched. Refresh when the connection is back." : "" });
     const find = told.find ? h("label", { className: "grid-find" }, h("span", null, "Find in this table"),
