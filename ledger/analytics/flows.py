@@ -67,7 +67,7 @@ def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.
     if frame.empty:
         empty = {**{k: pd.Series(dtype=object) for k in keys}, **{f: pd.Series(dtype="int64") for f in FLOWS}}
         return pd.DataFrame(empty)
-    is_step, is_kind = _told(frame["step"]), _told(frame["kind"])
+    is_step, is_kind = told(frame["step"]), told(frame["kind"])
     mass = frame["mass_mg"].to_numpy(dtype=np.int64)
     into = mass > 0
     nowhere = np.zeros(len(frame), dtype=bool)
@@ -122,7 +122,7 @@ def flows(frame: pd.DataFrame, by: Sequence[str] = ("flavour", "design")) -> pd.
     return sums(keys, frame, masked)
 
 
-def _told(column: pd.Series) -> dict[str, Mask]:
+def told(column: pd.Series) -> dict[str, Mask]:
     """Which rows hold each word of a column. Words are compared once each, not once a row and word."""
     codes, words = pd.factorize(column.to_numpy(dtype=object))
     return {str(word): codes == code for code, word in enumerate(words)}
@@ -143,27 +143,33 @@ def step_flows(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     """
     keys = list(by)
     names = ["in_mg", "out_mg", "evaporated_mg", "reboil_mg", "scrap_mg", "unexplained_mg", "seconds"]
-    rows = frame[frame["step"].isin(MAKING)] if not frame.empty else frame
+    rows = frame
+    if not frame.empty:
+        said = told(frame["step"])
+        rows = frame[
+            np.logical_or.reduce([said[name] for name in MAKING if name in said] or [np.zeros(len(frame), dtype=bool)])
+        ]
     if rows.empty:
         return pd.DataFrame(
             {**{k: pd.Series(dtype=object) for k in [*keys, "step"]}, **{n: pd.Series(dtype="int64") for n in names}}
         )
-    kind = rows["kind"].to_numpy(dtype=object)
+    kinds = told(rows["kind"])
+    nowhere = np.zeros(len(rows), dtype=bool)
     mass = rows["mass_mg"].to_numpy(dtype=np.int64)
-    lot, into = np.array([k.startswith("lot.") for k in kind]), mass > 0
-    reboil = kind == "lot.reboil"
+    lot = np.logical_or.reduce([nowhere, *(mask for kind, mask in kinds.items() if kind.startswith("lot."))])
+    into, reboil = mass > 0, kinds.get("lot.reboil", nowhere)
     columns = {
-        "in_mg": np.where((lot | (kind == "water")) & ~into, -mass, 0),
+        "in_mg": np.where((lot | kinds.get("water", nowhere)) & ~into, -mass, 0),
         "out_mg": np.where(lot & ~reboil & into, mass, 0),
-        "evaporated_mg": np.where(kind == "air", mass, 0),
+        "evaporated_mg": np.where(kinds.get("air", nowhere), mass, 0),
         "reboil_mg": np.where(reboil & into, mass, 0),
-        "scrap_mg": np.where(kind == "scrap", mass, 0),
-        "unexplained_mg": np.where(kind == "unexplained", mass, 0),
-        "seconds": np.where(kind == "work", rows["seconds"].to_numpy(dtype=np.int64), 0),
+        "scrap_mg": np.where(kinds.get("scrap", nowhere), mass, 0),
+        "unexplained_mg": np.where(kinds.get("unexplained", nowhere), mass, 0),
+        "seconds": np.where(kinds.get("work", nowhere), rows["seconds"].to_numpy(dtype=np.int64), 0),
     }
     result = sums([*keys, "step"], rows, columns)
-    place = result["step"].map(_PLACE)
-    return result.assign(_place=place).sort_values([*keys, "_place"], ignore_index=True).drop(columns="_place")
+    named = list(zip(*(result[k].tolist() for k in keys), (_PLACE[s] for s in result["step"]), strict=True))
+    return result.take(sorted(range(len(named)), key=named.__getitem__)).reset_index(drop=True)
 
 
 def ratio(part: pd.Series, whole: pd.Series) -> pd.Series:
@@ -200,4 +206,4 @@ def sums(keys: list[str], frame: pd.DataFrame, columns: dict[str, Whole]) -> pd.
     return table
 
 
-__all__ = ["FLOWS", "KINDS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "share", "step_flows", "sums"]
+__all__ = ["FLOWS", "KINDS", "MAKING", "STEPS", "flows", "gap_mg", "ratio", "share", "step_flows", "sums", "told"]

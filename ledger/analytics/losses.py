@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from ledger.analytics.flows import MAKING, flows, ratio, sums
+from ledger.analytics.flows import MAKING, flows, share, sums, told
 
 WATERFALL = (
     ("charged_mg", "charged into the kettle", 1),
@@ -64,22 +64,26 @@ def losses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     table = masses(frame, by)
     if table.empty:
         return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces", "rank"])
-    lost = table["loss"] != "reboil"
-    table = table.assign(_lost=lost, _size=table["mass_mg"].abs())
-    table = table.sort_values(["_lost", "_size", *_EDGE], ascending=[False, False, True, True, True], kind="stable")
-    table["rank"] = table["_lost"].cumsum().where(table["_lost"], 0).astype("int64")
-    whole = int(table.loc[table["_lost"], "mass_mg"].sum())
+    found = {name: table[name].tolist() for name in table}
+    lost = [loss != "reboil" for loss in found["loss"]]
+    order = sorted(
+        range(len(table)),
+        key=lambda i: (not lost[i], -abs(found["mass_mg"][i]), found["step"][i], found["cause"][i], found["loss"][i]),
+    )
+    table = table.take(order).reset_index(drop=True)
+    counted = np.array([lost[i] for i in order])
+    mass = table["mass_mg"].to_numpy(dtype=np.int64)
     total = flows(frame, keys)
-    cooked = pd.Series(int((total["charged_mg"] - total["evaporated_mg"]).sum()), index=table.index)
+    made = (total["charged_mg"] - total["evaporated_mg"]).tolist()
     if keys:
-        made = total.set_index(keys)["charged_mg"] - total.set_index(keys)["evaporated_mg"]
-        cooked = pd.Series(
-            made.loc[pd.MultiIndex.from_frame(table[keys]) if len(keys) > 1 else table[keys[0]]].to_numpy(),
-            index=table.index,
-        )
-    table["loss_ratio"] = ratio(table["mass_mg"], pd.Series(whole, index=table.index)).where(table["_lost"])
-    table["cooked_ratio"] = ratio(table["mass_mg"], cooked)
-    return table[names].reset_index(drop=True)
+        of = dict(zip(zip(*(total[k].tolist() for k in keys), strict=True), made, strict=True))
+        cooked = np.array([of[key] for key in zip(*(table[k].tolist() for k in keys), strict=True)], dtype=np.int64)
+    else:
+        cooked = np.full(len(table), sum(made), dtype=np.int64)
+    table["rank"] = np.where(counted, np.cumsum(counted), 0).astype(np.int64)
+    table["loss_ratio"] = np.where(counted, share(mass, np.full(len(mass), mass[counted].sum())), np.nan)
+    table["cooked_ratio"] = share(mass, cooked)
+    return table[names]
 
 
 def masses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
@@ -88,19 +92,19 @@ def masses(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
     names = [*keys, *_EDGE, "mass_mg", "pieces"]
     if frame.empty:
         return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces"])
-    scrap = frame["kind"] == "scrap"
-    riddle = frame["kind"] == "unexplained"
-    reboil = (frame["kind"] == "lot.reboil") & frame["step"].isin(MAKING) & (frame["mass_mg"] > 0)
-    rows = frame[scrap | riddle | reboil]
-    if rows.empty:
+    nowhere = np.zeros(len(frame), dtype=bool)
+    kinds, steps = told(frame["kind"]), told(frame["step"])
+    making = np.logical_or.reduce([steps.get(name, nowhere) for name in MAKING])
+    reboil = kinds.get("lot.reboil", nowhere) & making & (frame["mass_mg"].to_numpy() > 0)
+    seen = kinds.get("scrap", nowhere) | kinds.get("unexplained", nowhere) | reboil
+    if not seen.any():
         return _typed(pd.DataFrame(columns=names), ["mass_mg", "pieces"])
     words = {"unexplained": "unexplained", "lot.reboil": "kept for re-boil"}
-    kind, account = rows["kind"].to_numpy(dtype=object), rows["account"].to_numpy(dtype=object)
-    rows = rows.assign(
-        loss=np.where(kind == "lot.reboil", "reboil", kind),
-        cause=[words.get(k, a) for k, a in zip(kind, account, strict=True)],
-    )
-    table = sums([*keys, *_EDGE], rows, {n: rows[n].to_numpy(dtype=np.int64) for n in ("mass_mg", "pieces")})
+    kind, account = frame["kind"].to_numpy(dtype=object)[seen], frame["account"].to_numpy(dtype=object)[seen]
+    rows = pd.DataFrame({k: frame[k].to_numpy(dtype=object)[seen] for k in dict.fromkeys([*keys, "step"])})
+    rows["loss"] = np.where(kind == "lot.reboil", "reboil", kind)
+    rows["cause"] = [words.get(k, a) for k, a in zip(kind, account, strict=True)]
+    table = sums([*keys, *_EDGE], rows, {n: frame[n].to_numpy(dtype=np.int64)[seen] for n in ("mass_mg", "pieces")})
     return table[table["mass_mg"] != 0].reset_index(drop=True)
 
 

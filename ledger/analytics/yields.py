@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from ledger.analytics.flows import FLOWS, STEPS, flows, ratio, share, step_flows
+from ledger.analytics.flows import FLOWS, STEPS, flows, share, step_flows
 
 RATIOS = (
     "kettle_yield_ratio", "theory_yield_ratio", "process_yield_ratio", "solids_yield_ratio", "finished_goods_ratio", "rework_ratio",
@@ -107,18 +107,16 @@ def first_pass(frame: pd.DataFrame, by: Sequence[str] = ()) -> pd.DataFrame:
         their ``reach_ratio`` is 1 - lost / poured mass, so that the product over steps is not blamed for a loss it did not have.
     """
     table = step_flows(frame, by)
-    entering = table["in_mg"] - table["evaporated_mg"]
-    table["first_pass_ratio"] = ratio(table["out_mg"], entering)
     keys = list(by)
-    poured = table[table["step"] == "cook"][[*keys, "out_mg"]].rename(columns={"out_mg": "_poured"})
-    if keys:
-        whole = table[keys].merge(poured, how="left", on=keys)["_poured"]
-    else:
-        whole = pd.Series(np.full(len(table), poured["_poured"].sum() if len(poured) else 0), dtype="float64")
-    whole.index = table.index
-    partial = table["step"].isin(["pull", "blend"]) & (whole.fillna(0) > 0)
-    lost = entering - table["out_mg"]
-    table["reach_ratio"] = table["first_pass_ratio"].where(~partial, 1 - ratio(lost, whole))
+    out, step = table["out_mg"].to_numpy(), table["step"].to_numpy(dtype=object)
+    entering = table["in_mg"].to_numpy() - table["evaporated_mg"].to_numpy()
+    batch = list(zip(*(table[k].tolist() for k in keys), strict=True)) if keys else [()] * len(table)
+    poured = {key: int(mass) for key, mass, name in zip(batch, out, step, strict=True) if name == "cook"}
+    whole = np.array([poured.get(key, 0) for key in batch], dtype=np.int64)
+    partial = ((step == "pull") | (step == "blend")) & (whole > 0)
+    first = share(out, entering)
+    table["first_pass_ratio"] = first
+    table["reach_ratio"] = np.where(partial, 1 - share(entering - out, whole), first)
     return table
 
 
