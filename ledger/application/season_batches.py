@@ -19,7 +19,7 @@ UNSTATED_G = 10**9
 ENOUGH_BATCHES = 3
 MOST_BATCHES = 24
 IN_WORK_DAYS = 14
-"""A batch opened longer ago and still open counts with what lies there of it, not as one to come."""
+"""A batch opened longer ago and still open counts with its pieces only: nobody waits for the rest of it any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,12 +142,12 @@ class Batches:
         return sum(line.mass_mg * costs.get(line.material, 0) for line in recipe.lines) // 1_000_000
 
     def in_work(self, lots: pd.DataFrame, sizes: Mapping[tuple[str, str], Size], today: date) -> list[InWork]:
-        """Batches that are open: what they will still give.
+        """Batches opened in the last two weeks and still open: what they will still give.
 
-        One that is cooked counts with the mass that lies there of it times its recipe's yield; one that is opened and not cooked yet as a
-        whole batch, and only for two weeks: after that nobody seems to mean it any more.
+        One that is cooked counts with the mass that lies there of it times its recipe's yield, one that is opened and not cooked yet as a whole batch.
         """
-        open_ = self.on.queries.batches(status="open", first_day=(today - timedelta(days=366)).isoformat())
+        first = (today - timedelta(days=IN_WORK_DAYS)).isoformat()
+        open_ = self.on.queries.batches(status="open", first_day=first)
         lying = lots[lots["kind"].isin(["mass", "log", "rods", "pieces"]) & (lots["held"] == "")]
         found = []
         for row in open_.to_dict("records"):
@@ -158,11 +158,9 @@ class Batches:
                 whole = int(here.loc[here["kind"] == "pieces", "mass_mg"].sum())
                 raw = int(here.loc[here["kind"] != "pieces", "mass_mg"].sum())
                 grams = (whole + raw * int(row["process_yield_ppm"]) // 1_000_000) // 1000
-            elif str(row["day"]) >= (today - timedelta(days=IN_WORK_DAYS)).isoformat():
+            else:
                 size = sizes.get(key) or sizes.get((key[0], ""))
                 grams = size.batch_g if size is not None else 0
-            else:
-                continue
             if grams > 0:
                 found.append(InWork(str(row["batch"]), *key, grams, done, str(row["day"])))
         return found

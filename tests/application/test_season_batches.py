@@ -5,8 +5,11 @@ Sizes are held against sums made here by hand over the raw postings.
 
 from __future__ import annotations
 
+import shutil
 from collections import Counter
 from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
 from statistics import median
 
 import pytest
@@ -14,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.application import season_adopt, season_plan
-from ledger.application.ledger import Ledger
+from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.reports_types import basis
 from ledger.application.season_batches import Batches, by_recipe
 from ledger.application.season_buy import containers_of, orders_of
@@ -168,6 +171,15 @@ def test_a_batch_opened_weeks_ago_and_never_cooked_is_not_waited_for(own: Ledger
     before = problem_of(make_forecast(own, 4), PlanSettings(weeks=4)).problem.item("ANISEED").opening_g
     own.do(OpenBatch(day="2026-10-20", flavour="ANISEED", design="ANISE-STICK", batch="26293Z"))
     assert problem_of(make_forecast(own, 4), PlanSettings(weeks=4)).problem.item("ANISEED").opening_g == before
+
+
+def test_what_lies_half_made_for_weeks_is_not_waited_for(season_file: Path, tmp_path: Path):
+    """The same ledger three weeks later: the half batch of lemon still lies there, open, and takes no hours of that week."""
+    shutil.copy(season_file, tmp_path / "later.sqlite")
+    later = open_ledger(f"sqlite:///{tmp_path}/later.sqlite", clock=lambda: datetime(2026, 12, 16, 9, tzinfo=UTC))
+    asked = problem_of(make_forecast(later, 4), PlanSettings(weeks=4))
+    assert not any("in work" in note for note in asked.notes)
+    assert asked.problem.item("LEMON").opening_g == stock(later, "LEMON")
 
 
 def test_a_planned_batch_opened_this_week_is_not_planned_again(own: Ledger):
