@@ -180,3 +180,22 @@ def test_a_name_is_entered_on_paperlike_forms_and_erased(tablet: Any, service: S
     tablet.get_by_role("button", name="Erase for good").click()
     tablet.wait_for_selector("#page figure")
     assert "Jo Example" not in tablet.locator("#page").inner_text()
+
+
+@pytest.mark.parametrize(("sheet", "width"), [("A4", 595), ("Letter", 612)])
+def test_on_paper_a_long_table_is_plain_and_whole_and_the_page_says_whose_it_is(
+    sheet: str, width: int, tablet: Any, service: Service
+) -> None:
+    pdfium = pytest.importorskip("pypdfium2")
+    show(tablet, service, "/shelf")
+    tablet.locator(".grid .ag-row").first.wait_for()
+    printed = pdfium.PdfDocument(tablet.pdf(format=sheet))
+    said = " ".join(page.get_textpage().get_text_range() for page in printed)
+    ledger = service.ledger
+    lots = ledger.queries.lots(kinds=["packs"])["lot"]
+    assert [lot for lot in lots if lot not in said] == []
+    assert ledger.book().site().name in said
+    assert "Find in this table" not in said and "Throw away" not in said
+    assert abs(printed[0].get_width() - width) < 2
+    assert tablet.locator("table.on-paper").count() == 0
+    ledger.close()
