@@ -2,7 +2,7 @@
 
     nice -n 10 .venv/bin/python -m benchmarks.planning [shops per size, default 3]
 
-Invented shops of 15 x 16, 30 x 26 and 60 x 52 (items x weeks). "above" is the cost above the unavoidable (material of what is
+Invented shops of 15 x 16, 30 x 26 and 60 x 52 (items x weeks), and 30 x 26 with two kettles of different sizes. "above" is the cost above the unavoidable (material of what is
 wanted), as a share of what the best simple rule leaves. Gaps are (cost - bound) / cost. Seconds are of CPU on one core.
 """
 
@@ -18,12 +18,13 @@ from ledger.planning.arrays import lay_out
 from ledger.planning.findings import sort_out
 from ledger.planning.rules import run_rules
 from ledger.planning.whatif import demand_changed, design_dropped, helper_added, station_out
-from tests.planning.shops import invented_shop
+from tests.planning.shops import invented_shop, two_kettles
 
 SIZES = (
-    (15, 16, Effort(moves=200_000, nodes=40)),
-    (30, 26, Effort(moves=500_000)),
-    (60, 52, Effort(moves=300_000)),
+    (15, 16, 1, Effort(moves=200_000, nodes=40)),
+    (30, 26, 1, Effort(moves=500_000)),
+    (30, 26, 2, Effort(moves=300_000)),
+    (60, 52, 1, Effort(moves=300_000)),
 )
 CHANGE = Effort(moves=60_000)
 
@@ -35,8 +36,9 @@ def row(name: str, *cells: object) -> None:
 
 def main(shops: int) -> None:
     """Run all sizes and print the tables."""
-    for items, weeks, effort in SIZES:
-        print(f"\n{items} items x {weeks} weeks, {effort.moves} moves")
+    for items, weeks, kettles, effort in SIZES:
+        of = "" if kettles == 1 else f", {kettles} kettles"
+        print(f"\n{items} items x {weeks} weeks{of}, {effort.moves} moves")
         row("shop (load)", "cost", "gap %", "best rule +%", "above", "CPU seconds", "cut rounds")
         gaps, shares, seconds = [], [], []
         margins: dict[str, list[float]] = {}
@@ -44,6 +46,7 @@ def main(shops: int) -> None:
         for seed in range(1, shops + 1):
             load = (0.85, 0.95, 1.05)[seed % 3]
             problem = invented_shop(items, weeks, 100 + seed, load=load)
+            problem = two_kettles(problem) if kettles == 2 else problem
             began = time.process_time()
             plan = make_plan(problem, effort)
             took = time.process_time() - began
@@ -65,7 +68,7 @@ def main(shops: int) -> None:
         row("worst", "", f"{max(gaps):.2f}", "", f"{max(shares):.2f}", f"{max(seconds):.1f}")
         for name, values in sorted(margins.items(), key=lambda pair: mean(pair[1])):
             row(f"  {name}", f"+{100 * mean(values):.1f} %")
-        if last is not None and weeks == 26:
+        if last is not None and weeks == 26 and kettles == 1:
             changes(*last)  # type: ignore[arg-type]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(f"\npeak memory {peak} MB")

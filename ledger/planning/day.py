@@ -179,10 +179,17 @@ def _shows(
             return f"the show at minute {start} to {end} lies outside the day of {shop.minutes} minutes"
         if not free:
             return "no batch good to show is planned on a day with a show"
-        job = free.pop(0)
+        lengths = {job: _seen(tasks, owners, job) for job in free}
+        job = next((job for job in free if lengths[job] >= end - start), -1)
+        if job < 0:
+            return (
+                f"the show lasts {end - start} minutes and a batch is at most {max(lengths.values())} minutes before the "
+                "customers, from pouring to cutting: shorten the show or make two of it"
+            )
+        free.remove(job)
         mine = [k for k, (owner, _) in enumerate(owners) if owner == job]
         shown = mine[1] if len(mine) > 1 else mine[0]
-        length = sum(tasks[k].minutes for k in mine[1:-1])
+        length = lengths[job]
         old = tasks[shown]
         earliest = max(0, end - length)
         tasks[shown] = Task(
@@ -190,6 +197,12 @@ def _shows(
             earliest=min(start, earliest), latest_start=start,
         )  # fmt: skip
     return ""
+
+
+def _seen(tasks: Sequence[Task], owners: Sequence[tuple[int, Step]], job: int) -> int:
+    """Minutes a batch is worked before the customers: all but its cooking and its packing."""
+    mine = [k for k, (owner, _) in enumerate(owners) if owner == job]
+    return sum(tasks[k].minutes for k in (mine[1:-1] if len(mine) > 2 else mine))
 
 
 def _lunches(shop: DayShop, jobs: int) -> list[Task]:

@@ -68,10 +68,10 @@ def check_days(
         if use.week in charts_for:
             charts = _charts(days, batches, shows, shop, problem.opens, use_solver)
             crowded = {day for day in show_days if day < len(charts) and not charts[day].fits and len(days[day]) > 1}
-            if (
-                crowded
-            ):  # a show pins its batch to its hours: its day to it alone, the rest to the other days or to none
+            # a show pins its batch to its hours: its day to it alone, the rest to the other days or to none
+            if crowded:
                 days, left = spread_week(batches, use.days, table, kinds, show_days, crowded)
+                days = by_colour(batches, days)
                 charts = _charts(days, batches, shows, shop, problem.opens, use_solver)
         weeks.append(
             WeekDays(

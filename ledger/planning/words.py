@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from ledger.planning.findings import sort_out
 from ledger.planning.plan import Plan, Shortage
 from ledger.planning.problem import Problem
 from ledger.planning.reasons import Worth, worth_of_helper
@@ -19,7 +20,7 @@ FULL_PER_MILLE = 970
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """A sentence, what it is about (start, full, short, ahead, helps, proof, finding) and the keys of its figures."""
+    """A sentence, what it is about (start, full, short, shows, ahead, helps, proof, finding) and the keys of its figures."""
 
     text: str
     about: str
@@ -47,6 +48,7 @@ def sentences(
     said += _starts(plan, problem)
     said += _full_weeks(plan, days_full)
     said += _short(plan, problem)
+    said += _missed_shows(plan, problem)
     said += _ahead(plan, problem, days_full)
     said += _helps(plan, problem, helps)
     said += _extra_hands(plan)
@@ -139,6 +141,25 @@ def _short(plan: Plan, problem: Problem, most: int = 5) -> list[Sentence]:
         grams = sum(s.grams for _, rows in rest for s in rows)
         keys = tuple(f"item/{key}" for key, _ in rest)
         said.append(Sentence(f"{len(rest)} more items miss {kilos(grams)} together.", "short", keys))
+    return said
+
+
+def _missed_shows(plan: Plan, problem: Problem) -> list[Sentence]:
+    """Weeks that promise more shows than the plan has batches good to show, with what is missing and what it is priced at."""
+    clean, _ = sort_out(problem)
+    good = {item.key for item in clean.items if item.good_to_show}
+    said = []
+    for use, week in zip(plan.weeks, clean.weeks, strict=True):
+        batches = sum(line.batches for line in plan.lines if line.week == use.week and line.item in good)
+        missed = week.shows - batches
+        if missed > 0:
+            shows = "show" if week.shows == 1 else "shows"
+            text = (
+                f"{use.label} promises {week.shows} {shows} and has {batches or 'no'} batch{'' if batches == 1 else 'es'} good to show: "
+                f"one more would cost more than the {money(problem, problem.prices.missed_show * 1000)} a missed show is taken to cost, "
+                "or does not fit; make room in that week, or move or drop the show."
+            )
+            said.append(Sentence(text, "shows", (f"week/{use.week}",)))
     return said
 
 

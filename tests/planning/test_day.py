@@ -63,6 +63,11 @@ def test_a_show_has_a_picture_under_way(use_solver: bool) -> None:
 def test_a_show_that_cannot_be_says_why() -> None:
     show = ShowTime(week=0, day=0, start=14 * 60, end=15 * 60)
     assert "no batch good to show" in plan_day([PLAIN], SHOP, shows=[show], opens=540).why
+    long = ShowTime(week=0, day=0, start=11 * 60, end=15 * 60)
+    assert (
+        "the show lasts 240 minutes and a batch is at most 152"
+        in plan_day([PICTURE], SHOP, shows=[long], opens=540).why
+    )
     early = ShowTime(week=0, day=0, start=6 * 60, end=7 * 60)
     assert "outside the day" in plan_day([PICTURE], SHOP, shows=[early], opens=540).why
 

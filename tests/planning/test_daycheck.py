@@ -77,7 +77,7 @@ def test_a_show_day_that_cannot_be_worked_with_two_batches_is_given_to_one() -> 
     problem = real_minutes_shop()
     picture = next(item for item in problem.items if item.good_to_show)
     week = next(t for t, w in enumerate(problem.weeks) if w.days > 1)
-    show = ShowTime(week=week, day=1, start=10 * 60, end=13 * 60)
+    show = ShowTime(week=week, day=1, start=10 * 60, end=12 * 60 + 30)
     two = Batches(item=picture.key, week=week, batches=2)
     problem = replace(problem, frozen_weeks=week + 1, frozen=(two,))
     plan = make_plan(problem, Effort(moves=100))

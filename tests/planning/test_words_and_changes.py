@@ -66,6 +66,19 @@ def test_every_figure_in_the_words_is_one_of_the_plan(shop: Problem, plan: Plan)
     assert re.search(r"at most \d+\.\d\d % more than the best possible", said[-1].text)
 
 
+def test_a_week_that_misses_its_show_says_so_and_the_rest_is_planned(shop: Problem) -> None:
+    plain = {i.key for i in shop.items if not i.good_to_show}
+    closed = replace(shop, weeks=tuple(replace(w, shows=2 if t == 4 else 0) for t, w in enumerate(shop.weeks)))
+    kept = replace(closed, prices=replace(shop.prices, missed_show=200_000))
+    assert not [s for s in sentences(make_plan(kept, TRY), kept) if s.about == "shows"]
+    late = replace(closed, items=tuple(replace(i, earliest_week=8) if i.key not in plain else i for i in closed.items))
+    plan = make_plan(late, TRY)
+    said = [s for s in sentences(plan, late) if s.about == "shows"]
+    assert len(said) == 1 and said[0].keys == ("week/4",)
+    assert said[0].text.startswith(f"{late.weeks[4].label} promises 2 shows and has no batches good to show")
+    assert dict(plan.parts)["shows"] == 2 * late.prices.missed_show * 1000 and plan.lines
+
+
 def test_words_are_not_said_when_there_is_nothing_to_say(shop: Problem) -> None:
     idle = replace(shop, items=tuple(replace(i, demand_g=(0,) * 20, season=None) for i in shop.items))
     said = sentences(make_plan(idle, Effort(moves=500)), idle)
