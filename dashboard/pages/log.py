@@ -16,6 +16,18 @@ from ledger.errors import LedgerDamaged
 from ledger.store.verify import verify_tree
 
 MOST = 100
+AMENDABLE = frozenset({"lot.received", "batch.opened", "batch.cooked", "batch.pulled", "batch.blended", "batch.built", "batch.rolled", "batch.cut", "batch.packed",
+                       "batch.worked"})  # fmt: skip
+"""Entries with a form that comes filled in; the others are voided and entered again."""
+VOIDABLE = AMENDABLE | {
+    "batch.closed",
+    "lot.counted",
+    "lot.sampled",
+    "lot.scrapped",
+    "shelf.sold",
+    "shelf.shipped",
+    "shelf.returned",
+}
 
 
 def filters(_ledger: Ledger, asked: Asked) -> list[Any]:
@@ -63,7 +75,14 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     ]
     parts.append(table_of("Entries, newest first", ["entry", "recorded", "kind", "of", "by", "content"], rows, (0,)))
     if before is not None:
-        parts.insert(1, html.P(dcc.Link("Back to the newest entries", href=address("/log", asked, before="", verify=""), className="plain")))
+        parts.insert(
+            1,
+            html.P(
+                dcc.Link(
+                    "Back to the newest entries", href=address("/log", asked, before="", verify=""), className="plain"
+                )
+            ),
+        )
     if len(found) == MOST:
         parts.append(
             html.P(
@@ -88,11 +107,25 @@ def stream(name: str) -> Any:
 
 
 def content(row: dict[str, Any]) -> Any:
-    """The entry's own words, opened on demand."""
+    """The entry's own words, opened on demand, with what may be corrected about it."""
     data = json.dumps(json.loads(row["payload"]), indent=1)
+    position, name = row["position"], row["name"]
+    ways = [
+        (word, form)
+        for word, form, names in (("Amend", "amend", AMENDABLE), ("Void", "void", VOIDABLE))
+        if name in names
+    ]
+    buttons = [
+        html.Button(word, **{"data-form": f"{form}?origin={position}"}, className="plain", **{"aria-label": f"{word} {kind_words(name)}, entry {position}"})
+        for word, form in ways
+    ]  # fmt: skip
     return html.Details(
-        [html.Summary("Show", **{"aria-label": f"Show entry {row['position']}"}), html.Pre(data)], className="log-entry"
-    )
+        [
+            html.Summary("Show", **{"aria-label": f"Show entry {position}"}),
+            html.Div(buttons, className="actions") if buttons else None, html.Pre(data),
+        ],
+        className="log-entry",
+    )  # fmt: skip
 
 
 def verified(ledger: Ledger) -> Any:

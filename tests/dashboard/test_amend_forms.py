@@ -8,15 +8,16 @@ from typing import Any
 import pytest
 
 from dashboard.forms.routes import form
+from dashboard.pages.log import AMENDABLE, VOIDABLE
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
+from ledger.domain.stored_names import all_names
 from ledger.errors import StepsInTheWay
 from ledger.interfaces.commands_in import read_command
 from tests.dashboard.form_reader import Form
 
-AMENDED = ("batch.cooked", "batch.pulled", "batch.blended", "batch.built", "batch.rolled", "batch.cut", "batch.packed", "batch.worked",
-           "batch.opened", "lot.received")  # fmt: skip
+AMENDED = sorted(AMENDABLE)
 
 
 def entries(ledger: Ledger, name: str, most: int) -> list[int]:
@@ -153,3 +154,18 @@ def test_what_is_emptied_in_the_book_is_empty(demo: Ledger) -> None:
     made.put("entry.design", "")
     send(demo, made)
     assert demo.book().all(e.Pack)[0].design == ""
+
+
+def test_the_log_offers_to_correct_what_can_be_corrected(demo: Ledger) -> None:
+    from dashboard.shell import render
+    from tests.dashboard.test_pages import walk
+
+    assert set(all_names()) >= VOIDABLE
+    offered = {
+        c["props"]["data-form"] for c in walk(render(demo, "/log", "?name=lot.received")) if "data-form" in c["props"]
+    }
+    newest = demo.queries.log(name="lot.received", most=1, newest_first=True)["position"].iloc[0]
+    assert {f"amend?origin={newest}", f"void?origin={newest}"} <= offered
+    for name in sorted(VOIDABLE):
+        for position in entries(demo, name, 1):
+            assert 'name="origin"' in form(demo, "void", {"origin": str(position)})
