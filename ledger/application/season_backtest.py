@@ -83,7 +83,7 @@ def backtest_report(ledger: Ledger, origins: int = 13, horizon: int = 13) -> Rep
     flavours["group"] = [seen.on.shop.name("flavour", f) for f in flavours["flavour"]]
     plain = tuple(c for c in GROUPS if c.name != "mase_ratio")
     tables = {
-        "groups": Table("Week by week", groups, GROUPS, note="Below 1 is nearer than the same week of the year before. MASE weighs every row alike, a channel that orders now and then like the counter; the error beside it weighs packs. Weeks that were short or closed are not scored."),
+        "groups": Table("Week by week", groups, GROUPS, note="Below 1 is nearer than the same week of the year before; MASE weighs every row alike, the error packs. Short or closed weeks are not scored."),
         "sums": Table("Demand of 2, 4 and 8 weeks and the rest of the season", sums, plain),
         "flavours": Table("By flavour", flavours, plain),
     }  # fmt: skip

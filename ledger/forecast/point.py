@@ -113,8 +113,14 @@ def _told(
         spans = [f"from {w.days_before} days before {w.feast} to {w.days_after} after" for w in windows]
         where = f"sold only {' and '.join(spans)}"
         if profile:
-            return "season", f"{where}: mean of the pooled regression and past seasons' totals spread over the days"
-        return "pooled", f"{where}: no finished season of its own, so the shared shapes at its own level"
+            return (
+                "season",
+                f"{where}: mean of the build-up all season flavours share and past seasons' totals spread over the days",
+            )
+        return (
+            "pooled",
+            f"{where}: no finished season of its own, so the build-up all season flavours share, at its own level",
+        )
     if known < WEEKS_TO_HAVE_A_SHAPE:
         return "new flavour", f"only {known:.0f} weeks sold: its level is a guess, its shape is the other flavours'"
     if known < WEEKS_TO_STAND_ALONE:
