@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import gc
+import socket
 import tempfile
 import threading
 import time
@@ -91,7 +92,10 @@ def paint(app: FastAPI) -> list[tuple[str, float, float]]:
     import uvicorn
     from playwright.sync_api import sync_playwright
 
-    server = uvicorn.Server(uvicorn.Config(app, port=8199, log_level="error"))
+    with socket.socket() as asked:
+        asked.bind(("127.0.0.1", 0))
+        port = asked.getsockname()[1]
+    server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="error"))
     threading.Thread(target=server.run, daemon=True).start()
     while not server.started:
         time.sleep(0.05)
@@ -99,14 +103,14 @@ def paint(app: FastAPI) -> list[tuple[str, float, float]]:
     with sync_playwright() as p:
         browser = p.chromium.launch(
             executable_path="/usr/bin/chromium",
-            args=["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+            args=["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking"],
         )
         tab = browser.new_page()
         for page in pages():
             painted, useful = [], []
             for _ in range(6):
                 remember._kept.clear()
-                tab.goto(f"http://127.0.0.1:8199{page.path}")
+                tab.goto(f"http://127.0.0.1:{port}{page.path}")
                 tab.wait_for_selector("#page > *")
                 useful.append(tab.evaluate("performance.now()"))
                 painted.append(

@@ -49,9 +49,10 @@ def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
             "flex": 1,
             **editor,
         }
+        extra["wrapHeaderText"] = week.days <= 0  # `W48` in one piece also on a telephone
         extra["editable"] = {"function": "!params.node.rowPinned"} if week.days > 0 else False
         columns.append(
-            Col(f"w{t}", week.label[5:] if week.days > 0 else f"{week.label[5:]} shut", "number", width=62, extra=extra)
+            Col(f"w{t}", week.label[5:] if week.days > 0 else f"{week.label[5:]} shut", "number", width=70, extra=extra)
         )
     title = f"The plan, {made.problem.weeks[weeks[0]].label} to {made.problem.weeks[weeks[-1]].label}"
     options = {
