@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 from dash import dcc, html
 
+from dashboard.components.grid import LONG, Col, grid
 from dashboard.components.parts import table_of
 from dashboard.components.words import moment
 from ledger.application.ledger import Ledger
@@ -100,6 +102,17 @@ def folded(summary: str, table: Any) -> Any:
     return html.Details([html.Summary(summary), table], className="card")
 
 
+def long_table(name: str, title: str, columns: Sequence[Col], frame: pd.DataFrame) -> Any:
+    """Rows of a recall: a grid where there are many (a browser needs seconds for some hundred plain ones), a plain table where there are few."""
+    rows = [{"#": n, **row} for n, row in enumerate(frame.to_dict("records"))]
+    if len(rows) >= LONG:
+        return grid(f"recall-{name}", title, columns, rows, key="#")
+    plain = [
+        [dcc.Link(row[c.name], href=c.link.format(**row)) if c.link else row[c.name] for c in columns] for row in rows
+    ]
+    return table_of(title, [c.title for c in columns], plain, [n for n, c in enumerate(columns) if c.kind == "number"])
+
+
 def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
     """Lot by lot: what is on hand and held, what came back, was destroyed and not found since the start, with what can be done about each."""
     if r.progress.empty:
@@ -157,9 +170,32 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
     said = sum_in_words(r.progress, r.score_unit)
     gone = len(r.progress) - len(shown)
     rest = f"{gone} more lots held something when it began and hold nothing now: the report has them." if gone else ""
-    return html.Section([table_of("Stock, lot by lot" + (" (packs)" if packs_only else ""), head, rows, tuple(range(first, first + 5))),
+    title = "Stock, lot by lot" + (" (packs)" if packs_only else "")
+    if open_:
+        table = table_of(title, head, rows, tuple(range(first, first + 5)))
+    else:
+        columns = [
+            Col("lot", "lot", link="/lots?mark={lot}"),
+            *(Col(x, x, "number" if n < 5 else "text") for n, x in enumerate(head[1:])),
+        ]
+        table = long_table("stock", title, columns, sortable(shown, held, head, rows))
+    return html.Section([table,
                      html.P(rest, className="quiet") if rest else None,
                      html.P(f"Since the start: {said}.", className="sentence") if said else None], id="stock")  # fmt: skip
+
+
+def sortable(shown: pd.DataFrame, held: dict[str, Any], head: list[str], rows: list[list[Any]]) -> pd.DataFrame:
+    """What `stock_table` shows, with the figures themselves to sort by beside their words."""
+    frame = pd.DataFrame([row[1:] for row in rows], columns=head[1:])
+    frame.insert(0, "lot", list(shown["lot"]))
+    for name in head[1:6]:
+        frame[f"{name}~"] = frame[name]
+        frame[name] = (
+            [int(held.get(x, 0)) for x in shown["lot"]]
+            if name == "held"
+            else [int(x) for x in shown[name.replace(" ", "_")]]
+        )
+    return frame
 
 
 def to_show(r: Recall, *, open_: bool) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from ledger.domain.stored_names import all_names
 from ledger.errors import LedgerDamaged
 from ledger.store.verify import verify_tree
 
-MOST = 100
+MOST = 50
 AMENDABLE = frozenset({"lot.received", "batch.opened", "batch.cooked", "batch.pulled", "batch.blended", "batch.built", "batch.rolled", "batch.cut", "batch.packed",
                        "batch.worked"})  # fmt: skip
 """Entries with a form that comes filled in; the others are voided and entered again."""

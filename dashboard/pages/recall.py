@@ -7,8 +7,9 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.audit_forms import CAUTION
+from dashboard.components.grid import Col
 from dashboard.components.parts import chart, choose, table_of
-from dashboard.components.recall_parts import count_of, folded, left_to_do, stock_table, to_call, told
+from dashboard.components.recall_parts import count_of, folded, left_to_do, long_table, stock_table, to_call, told
 from dashboard.components.words import moment
 from dashboard.figures.path import whereabouts
 from dashboard.page import Asked, Page, register
@@ -66,10 +67,13 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         if todo.empty
         else f"Still to hold: {', '.join(todo['lot'])}."
     )
-    deliveries = table_of("Deliveries", ["customer", "lot", "packs", "day", "document", "address"], [
-        [x["name"], dcc.Link(x["lot"], href=f"/lots?mark={x['lot']}"), x["packs"], x["day"], x["document"], x["address"]] for x in r.recipients.to_dict("records")], (2,))  # fmt: skip
-    counter = table_of("Counter sales", ["lot", "packs", "first day", "last day"], [
-        [dcc.Link(x["lot"], href=f"/lots?mark={x['lot']}"), x["packs"], x["first_day"], x["last_day"]] for x in r.counter.to_dict("records")], (1,))  # fmt: skip
+    lot = Col("lot", "lot", link="/lots?mark={lot}")
+    deliveries = long_table("deliveries", "Deliveries", (
+        Col("name", "customer"), lot, Col("packs", "packs", "number"), Col("day", "day"), Col("document", "document"), Col("address", "address"),
+    ), r.recipients)  # fmt: skip
+    counter = long_table("counter", "Counter sales", (
+        lot, Col("packs", "packs", "number"), Col("first_day", "first day"), Col("last_day", "last day"),
+    ), r.counter)  # fmt: skip
     return [
         html.P(f"{kind} {code} is open at this lot already: nothing new was started. Go on with it here.", className="note", role="status") if asked.get("already") and open_ else None,
         html.P(CAUTION, className="caution") if open_ and not r.case.drill else None,
