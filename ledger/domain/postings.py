@@ -9,8 +9,9 @@ Kinds of account: ``lot.material lot.mass lot.log lot.rods lot.pieces lot.packs 
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import NamedTuple
+from collections.abc import Callable
+from functools import lru_cache, partial
+from typing import Any, NamedTuple, cast
 
 from ledger.domain.batch.events import Cooked
 from ledger.domain.movement import Movement
@@ -33,6 +34,10 @@ class Posting(NamedTuple):
     theory_mg: int
 
 
+_line = cast("Callable[[tuple[Any, ...]], Posting]", partial(tuple.__new__, Posting))
+"""A posting from its ten fields in order: a third of the time the named constructor takes, and every entry makes several."""
+
+
 @lru_cache(maxsize=8192)
 def iso_week(day: str) -> str:
     """ISO 8601 week of a day: `2026-W44`."""
@@ -48,6 +53,7 @@ def postings(event: Movement, lots: LotLookup) -> list[Posting]:
     `lots` says what kind each lot taken from is. Raises LedgerDamaged if the lines do not sum to zero, which no entry may do.
     """
     lines: list[Posting] = []
+    add = lines.append
     mass = pieces = packs = money = 0
     for t in event.takes:
         lot = lots.lot(t.lot)
@@ -56,56 +62,54 @@ def postings(event: Movement, lots: LotLookup) -> list[Posting]:
         if not (t.mass_mg or t.pieces or t.packs or t.cost):
             continue
         solids = t.mass_mg * t.solids_ppm // 1_000_000
-        lines.append(
-            Posting("lot." + lot.kind, t.lot, lot.item, -t.mass_mg, -t.pieces, -t.packs, 0, -t.cost, solids, 0)
-        )
+        add(_line(("lot." + lot.kind, t.lot, lot.item, -t.mass_mg, -t.pieces, -t.packs, 0, -t.cost, solids, 0)))
         mass -= t.mass_mg
         pieces -= t.pieces
         packs -= t.packs
         money -= t.cost
     if event.water_mg:
-        lines.append(Posting("water", "mains", "", -event.water_mg, 0, 0, 0, 0, 0, 0))
+        add(_line(("water", "mains", "", -event.water_mg, 0, 0, 0, 0, 0, 0)))
         mass -= event.water_mg
     for g in event.gives:
         if not (g.mass_mg or g.pieces or g.packs or g.cost):
             continue
-        lines.append(Posting("lot." + g.kind, g.lot, g.item, g.mass_mg, g.pieces, g.packs, 0, g.cost, 0, 0))
+        add(_line(("lot." + g.kind, g.lot, g.item, g.mass_mg, g.pieces, g.packs, 0, g.cost, 0, 0)))
         mass += g.mass_mg
         pieces += g.pieces
         packs += g.packs
         money += g.cost
     for x in event.losses:
-        lines.append(Posting("scrap", x.cause, "", x.mass_mg, x.pieces, x.packs, 0, 0, 0, 0))
+        add(_line(("scrap", x.cause, "", x.mass_mg, x.pieces, x.packs, 0, 0, 0, 0)))
         mass += x.mass_mg
         pieces += x.pieces
         packs += x.packs
     if event.evaporated_mg or isinstance(event, Cooked):
         theory = event.theory_mg if isinstance(event, Cooked) else 0
-        lines.append(Posting("air", "evaporated", "", event.evaporated_mg, 0, 0, 0, 0, 0, theory))
+        add(_line(("air", "evaporated", "", event.evaporated_mg, 0, 0, 0, 0, 0, theory)))
         mass += event.evaporated_mg
     if event.unexplained_mg:
-        lines.append(Posting("unexplained", event.step, "", event.unexplained_mg, 0, 0, 0, 0, 0, 0))
+        add(_line(("unexplained", event.step, "", event.unexplained_mg, 0, 0, 0, 0, 0, 0)))
         mass += event.unexplained_mg
     other = _OTHER_SIDE.get(event.step)
     if other and (mass or packs):
         account = event.partner or event.channel or event.step
-        lines.append(Posting(other, account, "", -mass, -pieces, -packs, 0, 0, 0, 0))
+        add(_line((other, account, "", -mass, -pieces, -packs, 0, 0, 0, 0)))
         mass = pieces = packs = 0
     if pieces or packs:
-        lines.append(Posting("tally", event.step, "", 0, -pieces, -packs, 0, 0, 0, 0))
+        add(_line(("tally", event.step, "", 0, -pieces, -packs, 0, 0, 0, 0)))
     for w in event.work:
         wage = w.seconds * w.rate // 3600
-        lines.append(Posting("worker", w.worker, "", 0, 0, 0, -w.seconds, 0, 0, 0))
-        lines.append(Posting("work", event.step, "", 0, 0, 0, w.seconds, 0, 0, 0))
+        add(_line(("worker", w.worker, "", 0, 0, 0, -w.seconds, 0, 0, 0)))
+        add(_line(("work", event.step, "", 0, 0, 0, w.seconds, 0, 0, 0)))
         if wage:
-            lines.append(Posting("wages", w.worker, "", 0, 0, 0, 0, -wage, 0, 0))
+            add(_line(("wages", w.worker, "", 0, 0, 0, 0, -wage, 0, 0)))
             money -= wage
     if money:
-        lines.append(Posting("paid" if other == "supplier" else "cost", event.step, "", 0, 0, 0, 0, -money, 0, 0))
+        add(_line(("paid" if other == "supplier" else "cost", event.step, "", 0, 0, 0, 0, -money, 0, 0)))
     if event.money:
         account = event.channel or event.partner or "till"
-        lines.append(Posting("till", account, "", 0, 0, 0, 0, event.money, 0, 0))
-        lines.append(Posting("income", account, "", 0, 0, 0, 0, -event.money, 0, 0))
+        add(_line(("till", account, "", 0, 0, 0, 0, event.money, 0, 0)))
+        add(_line(("income", account, "", 0, 0, 0, 0, -event.money, 0, 0)))
     if mass:
         raise LedgerDamaged(
             f"An entry of {event.day} ({event.step}) does not balance: {mass} mg over.", step=event.step, mass_mg=mass

@@ -6,7 +6,7 @@ Subclasses fill ``load_*`` from kept tables; alone it is a complete ledger in me
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -41,11 +41,11 @@ class Entry(NamedTuple):
 class Effects:
     """What one entry does to the kept tables, besides lots and batches (which are marked dirty on the world)."""
 
-    lines: list[Posting] = field(default_factory=list)
+    lines: Sequence[Posting] = ()
     movement: Movement | None = None
     origin: int = 0
     closed: int = 0
-    edges: list[tuple[str, str, int]] = field(default_factory=list)
+    edges: Sequence[tuple[str, str, int]] = ()
 
 
 @dataclass(slots=True)
@@ -292,14 +292,15 @@ class World:
 
     def _into_lots(self, event: Movement, sign: int, position: int) -> None:
         dirty = self.dirty_lots
+        known = self.lots.get
         for t in event.takes:
-            lot = self.lot(t.lot)
+            lot = known(t.lot) or self.load_lot(t.lot)
             if lot is None:
                 raise LedgerDamaged(f"An entry takes from lot {t.lot}, which was never made.", lot=t.lot)
             _draw(lot, t, sign)
             dirty.add(t.lot)
         for g in event.gives:
-            lot = self.lot(g.lot)
+            lot = known(g.lot) or self.load_lot(g.lot)
             if lot is None:
                 lot = self.lots[g.lot] = Lot(
                     g.lot, g.kind, g.item, event.batch, event.flavour, event.design, g.portion, g.colour, g.treatment, event.day,

@@ -11,6 +11,7 @@ from sqlalchemy.schema import AddConstraint, CreateIndex, DropConstraint
 from ledger.projections import rows, statements
 from ledger.projections.replay import Progress, Replay, replay
 from ledger.projections.tables import REBUILT, batches, book, corrections, edges, flags, lots, papers, postings
+from ledger.store.postgres_backend import GUARD_ALONE
 from ledger.store.statements import POSTGRESQL, Statement, definition, insert_into
 from ledger.store.store import Store
 from ledger.store.unit import Unit
@@ -21,25 +22,31 @@ _INSERT = {t.name: insert_into(t) for t in REBUILT}
 def rebuild(store: Store, progress: Progress | None = None) -> int:
     """Rebuild every kept table of the store's site; returns the number of entries read.
 
-    Indexes are dropped and made again around the bulk insert when this is the only site in the database; on PostgreSQL
-    readers wait for the end of that, on SQLite they go on reading the old rows.
+    When this is the only site in the database, indexes are dropped and made again around the bulk insert, and PostgreSQL empties
+    the tables at once (deleted rows would go on filling the table and every new index). There it waits for the readers who have
+    begun, and those who come later wait for its end; on SQLite they go on reading the old rows.
     """
     with store.read() as reader:  # its own snapshot: on PostgreSQL it would hold the tables that are changed below
         alone = reader.rows(_OTHERS, (store.site,))[0][0] == 0
-    with store.read() as reader:
+    with store.read(guarded=False) as reader:
         read = replay(reader)
 
         def work(unit: Unit) -> int:
             if unit.head.position != reader.head.position:
                 raise _MovedError
-            keyless = BULKY if alone and store.dialect == POSTGRESQL else ()
+            emptied = alone and store.dialect == POSTGRESQL
+            keyless = BULKY if emptied else ()
+            if emptied:
+                unit.stream(_ddl(GUARD_ALONE), [()])
+                unit.stream(_ddl(f"TRUNCATE {', '.join(t.name for t in REBUILT)}"), [()])
             for table in REBUILT:
                 if alone:
                     for index in table.indexes:
                         unit.stream(_ddl(f"DROP INDEX {index.name}"), [()])
                 if table in keyless:
                     unit.stream(_ddl(definition(store.dialect, DropConstraint(table.primary_key))), [()])
-                unit.stream(_clear(table, alone), [() if alone else (store.site,)])
+                if not emptied:
+                    unit.stream(_clear(table, alone), [() if alone else (store.site,)])
             unit.stream(_INSERT["postings"], read.postings(progress))
             for table, found in _after(store.site, read):
                 unit.stream(_INSERT[table.name], found)
@@ -65,8 +72,7 @@ class _MovedError(Exception):
 
 
 BULKY = (postings, edges)
-"""On PostgreSQL these lose their primary key too while they are filled: every new row would be compared with the old one under the
-same key, which is only gone for good after the commit."""
+"""On PostgreSQL these lose their primary key too while they are filled: sorted once it is made in a third of the time."""
 
 _OTHERS = Statement(select(func.count()).select_from(lots).where(lots.c.site != bindparam("site")), ["site"])
 

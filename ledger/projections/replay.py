@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 
 from ledger.domain.world import ALWAYS, Entry, World
 from ledger.projections import rows, statements
@@ -30,24 +31,32 @@ class Replay(World):
         found = self.reader.rows(statements.ENTRY, (self.reader.site, position))
         if not found:
             return None
-        at, event_id, stream, occurred_at, name, schema, payload = found[0]
-        return Entry(at, event_id, stream, occurred_at, decode(name, schema, payload))
+        return _entry(found[0])
+
+    def entries(self) -> Iterator[Entry]:
+        """The whole log in order, as it stands in the reader's snapshot."""
+        after, reader = 0, self.reader
+        while page := reader.rows(statements.LOG, (reader.site, after)):
+            yield from map(_entry, page)
+            after = page[-1][0]
 
     def postings(self, progress: Progress | None = None) -> Iterator[rows.Row]:
         """Posting rows of every entry in order; edges, papers and book rows are collected on the way.
 
         Rows that were later closed are still open here; `closed` says which to close (known_from -> known_to).
         """
+        return chain.from_iterable(self._postings(progress))
+
+    def _postings(self, progress: Progress | None) -> Iterator[list[rows.Row]]:
         site, whole = self.reader.site, self.reader.head.position
         record = rows.posting_rows
-        for stored in self.reader.events():
-            position = stored.position
-            entry = Entry(position, stored.event_id, stored.stream, stored.occurred_at, stored.event)
+        for entry in self.entries():
+            position = entry.position
             effects = self.apply(entry)
             if effects.closed:
                 self.closed[effects.closed] = position
             if effects.movement is not None:
-                yield from record(site, position, effects)
+                yield record(site, position, effects)
                 if effects.edges:
                     self.edges_new.extend(rows.edge_rows(site, position, effects))
             else:
@@ -59,6 +68,11 @@ class Replay(World):
     def closings(self) -> list[rows.Row]:
         """(known_to, site, known_from) of every closed entry."""
         return [(to, self.reader.site, since) for since, to in self.closed.items()]
+
+
+def _entry(row: rows.Row) -> Entry:
+    at, event_id, stream, occurred_at, name, schema, payload = row
+    return Entry(at, event_id, stream, occurred_at, decode(name, schema, payload))
 
 
 def replay(reader: Reader) -> Replay:

@@ -97,6 +97,15 @@ ENTRY = Statement(
     ),
     ["site", "position"],
 )  # fmt: skip
+LOG_PAGE = 2000
+LOG = Statement(
+    select(events.c.position, events.c.event_id, events.c.stream, events.c.occurred_at, events.c.name, events.c.schema_version, events.c.payload)
+    .where(events.c.site == bindparam("site"), events.c.position > bindparam("after"))
+    .order_by(events.c.position)
+    .limit(LOG_PAGE),
+    ["site", "after"],
+)  # fmt: skip
+"""The next page of what the fold needs of the log: half the columns of a stored event."""
 ORIGINS_OF_LOT = Statement(
     select(postings.c.origin)
     .where(postings.c.site == bindparam("site"), postings.c.account == bindparam("lot"), on_a_lot())

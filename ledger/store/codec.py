@@ -11,6 +11,7 @@ program of the day assumes. A field that is missing from an old row takes its de
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Callable
 from typing import Any, NoReturn
 
 import msgspec
@@ -27,6 +28,8 @@ _encode = msgspec.json.Encoder(order="sorted").encode
 _DIGITS = bytes(48 if 48 <= byte <= 57 else 32 for byte in range(256))
 _LONG = b"0" * 16
 _decoders: dict[type, msgspec.json.Decoder[Any]] = {}
+_present: dict[tuple[str, int], Callable[[bytes | str], Any]] = {}
+"""(name, present shape) -> what reads it: one look-up for nearly every row of a log."""
 _loose: set[type] = set()
 """Classes with a field of any JSON value: what they hold is looked through each time, since the type says nothing."""
 
@@ -56,11 +59,15 @@ def decode(name: str, schema: int, payload: bytes | str) -> Any:
 
     Raises LedgerDamaged for an unknown name, a shape newer than this program, or a payload that does not fit.
     """
-    cls = _class_of(name)
-    version = stored_names.version_of(cls)
     try:
+        read = _present.get((name, schema))
+        if read is not None:
+            return read(payload)
+        cls = _class_of(name)
+        version = stored_names.version_of(cls)
         if schema == version:
-            return decoder_for(cls).decode(payload)
+            read = _present[name, schema] = decoder_for(cls).decode
+            return read(payload)
         if schema > version:
             raise LedgerDamaged(
                 f"an event {name} is stored in shape {schema}; this program reads up to shape {version}: update it",

@@ -42,6 +42,11 @@ CHUNK = 5_000
 
 BEGIN = "BEGIN ISOLATION LEVEL READ COMMITTED"
 SNAPSHOT = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+GUARD = "LOCK TABLE commands IN ACCESS SHARE MODE"
+"""Every snapshot begins with this: it waits for whoever empties kept tables, and is waited for. PostgreSQL freezes a snapshot only
+after such a lock is held, so nobody reads an emptied table with a snapshot from before."""
+GUARD_ALONE = "LOCK TABLE commands IN ACCESS EXCLUSIVE MODE"
+"""The other side of it. Taken under the site's lock, so a writer that waits there holds nothing that is waited for here."""
 TAKE_HEAD = "SELECT slabbook_take_head($1::text, $2::bigint)"
 HOLD = "SELECT slabbook_hold($1::text)"
 LOST_RACE = "SB001"
@@ -105,13 +110,14 @@ class PostgresBackend:
                 losses += 1
 
     @contextmanager
-    def read(self) -> Iterator[PostgresSession]:
-        """A snapshot: what others commit meanwhile is not seen, and they are not held up."""
+    def read(self, *, guarded: bool = True) -> Iterator[PostgresSession]:
+        """A snapshot: what others commit meanwhile is not seen, and they are not held up (but see `GUARD`)."""
         broken = 0
+        begin: list[tuple[str, Params]] = [(SNAPSHOT, ()), (GUARD, ())] if guarded else [(SNAPSHOT, ())]
         while True:
             with self._session() as session:
                 try:
-                    session.wire.trip([(SNAPSHOT, ())])
+                    session.wire.trip(begin)
                 except ConnectionGone as error:
                     broken += 1
                     self._give_up_or_reconnect(broken, error)

@@ -54,8 +54,8 @@ class Backend(Protocol):
         faster.
         """
 
-    def read(self) -> AbstractContextManager[Session]:
-        """A consistent snapshot to read from."""
+    def read(self, *, guarded: bool = True) -> AbstractContextManager[Session]:
+        """A consistent snapshot to read from. Not ``guarded``: for the job that empties kept tables, of the log only."""
 
     def close(self) -> None:
         """Give back every connection."""

@@ -98,7 +98,7 @@ class SqliteBackend:
             return result
 
     @contextmanager
-    def read(self) -> Iterator[SqliteSession]:
+    def read(self, *, guarded: bool = True) -> Iterator[SqliteSession]:
         """A snapshot: what others commit meanwhile is not seen, and they are not held up.
 
         Readers have connections of their own that can never write: switching that pragma on and off at every reading would throw

@@ -82,10 +82,14 @@ class Store:
             self._thread.inside = False
 
     @contextmanager
-    def read(self) -> Iterator[Reader]:
-        """A consistent snapshot of the ledger to read from."""
+    def read(self, *, guarded: bool = True) -> Iterator[Reader]:
+        """A consistent snapshot of the ledger to read from.
+
+        ``guarded=False`` is for the rebuild alone, which reads the log while it empties every other table: on
+        PostgreSQL its own snapshot would keep it waiting for itself.
+        """
         self.require_ready()
-        with self.backend.read() as session:
+        with self.backend.read(guarded=guarded) as session:
             yield Reader(session, self.site)
 
     def close(self) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor, wait
+
 import pytest
+from sqlalchemy import func, select
 
 from ledger.domain.batch import commands as bc
 from ledger.domain.books.commands import Define
@@ -11,7 +14,9 @@ from ledger.domain.shelf import commands as sc
 from ledger.errors import Conflict, SlabbookError, StepsInTheWay
 from ledger.projections.check import verify
 from ledger.projections.rebuild import rebuild
+from ledger.projections.tables import lots
 from ledger.store import dump_lines, open_store, restore_lines
+from ledger.store.statements import Statement
 from tests.support.given_when_then import BATCH, BOOK, DAY, KG, cook
 from tests.support.histories import opening
 from tests.support.ledgers import ledger_at, live, tables
@@ -104,15 +109,27 @@ def test_a_rebuild_after_any_history_writes_the_same_rows(ledger_url, seed):
 def test_a_changed_kept_row_is_found(ledger):
     from sqlalchemy import bindparam, update
 
-    from ledger.projections.tables import lots
-    from ledger.store.statements import Statement
-
     change = Statement(update(lots).where(lots.c.lot == bindparam("lot")).values(mass_mg=1), ["lot"])
     ledger.store.run(lambda unit: unit.write(change, [("SUG-1",)]), exclusive=True)
     verdict = verify(ledger.store)
     assert [f.what for f in verdict.findings if not f.holds] == ["table lots"]
     rebuild(ledger.store)
     assert verify(ledger.store).holds
+
+
+def test_who_began_to_read_before_a_rebuild_reads_the_old_rows_to_the_end(ledger_url):
+    ledger = ledger_at(ledger_url)
+    live(ledger, 7, 20)
+    many = Statement(select(func.count()).select_from(lots), [])
+    with ThreadPoolExecutor(1) as hands:
+        with ledger.store.read() as reader:
+            rebuilding = hands.submit(rebuild, ledger.store)
+            wait([rebuilding], timeout=1)
+            before = reader.rows(many)[0][0]
+        rebuilding.result(timeout=60)
+    with ledger.store.read() as reader:
+        assert reader.rows(many)[0][0] == before > 0
+    ledger.close()
 
 
 def test_a_restored_log_is_the_same_ledger(ledger_url, tmp_path):
