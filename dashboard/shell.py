@@ -108,9 +108,8 @@ def as_of_line(ledger: Ledger) -> str:
     at = ledger.queries.as_of()
     if not at.position:
         return "As of entry 0: nothing is recorded yet."
-    return f"As of entry {at.position:,}, recorded {moment(at.recorded_at, ledger.book().site().zone)}".replace(
-        ",", "\u202f", 1
-    )
+    entry = f"{at.position:,}".replace(",", "\u202f")
+    return f"As of entry {entry}, recorded {moment(at.recorded_at, ledger.book().site().zone)}"
 
 
 def poll(ledger: Ledger, known: int) -> Any:

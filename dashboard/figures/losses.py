@@ -10,6 +10,8 @@ import plotly.graph_objects as go
 from dashboard.figures.house import AGAIN, GAP, GOOD, SCRAP, SERIES, WATER, house, two_lines
 
 TONE = {"evaporated_mg": WATER, "reboil_mg": AGAIN, "scrap_mg": SCRAP, "unexplained_mg": GAP}
+LOST = ("scrap_mg", "unexplained_mg", "aside_mg")
+"""What is gone for good: boiled-off water belongs to the cook, re-boil comes back, what is in work comes later."""
 
 
 def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
@@ -33,7 +35,8 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
             hovertemplate=f"%{{y}}: {change / divisor:.3f} {unit}<extra></extra>", showlegend=False,
         ))  # fmt: skip
         left = int(row.left_mg)
-    worst = frame[~frame["flow"].isin(["evaporated_mg", "packed_mg"]) & (frame.index > 0) & (frame["change_mg"] < 0)]
+    lost = frame["flow"].isin(LOST)
+    worst = frame[lost & (frame["change_mg"] < 0)]
     says = "Nothing was lost after the kettle"
     if len(worst):
         row = worst.loc[worst["change_mg"].idxmin()]
@@ -54,7 +57,9 @@ def causes(frame: pd.DataFrame, divisor: float, unit: str, most: int = 10) -> go
     half = lost["mass_mg"].cumsum() <= lost["mass_mg"].sum() * 0.8
     few = max(1, int(half.sum()))
     says = (
-        f"{few} of {len(lost)} causes make most of the loss: begin with {names[0]}"
+        f"{few} of {len(lost)} causes make{'s' if few == 1 else ''} most of the loss: begin with {names[0]}"
+        if len(names) > 1
+        else f"One cause only: begin with {names[0]}"
         if names
         else "No scrap and nothing unexplained"
     )

@@ -52,6 +52,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         shelf = shelf[shelf["flavour"] == flavour]
     if len(shelf):
         shelf["name"] = [report.shop.name("item", x) for x in shelf["item"]]
+        shelf["in_season_only"] = shelf["flavour"].isin({f.id for f in ledger.book().all(e.Flavour) if f.feast})
         parts.append(chart(cover(shelf), "Days of cover by pack, shortest first; the figures are in the table below."))
     parts += [
         report_table(report.tables[n], report.shop)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from dash import html
@@ -12,11 +14,12 @@ from dashboard.figures.control import control
 from dashboard.figures.losses import causes, waterfall
 from dashboard.page import Asked, Page, address, register
 from dashboard.remember import remembered
-from ledger.analytics.compare import shift
+from ledger.analytics.compare import shift, week_of
 from ledger.application.ledger import Ledger
 from ledger.application.reports import control_report, week_report
 from ledger.domain.books import entries as e
 
+NOT_OVER = "This week is not over: its sums so far stand beside whole weeks."
 SHOWN = ("flavours", "yields", "batches", "losses", "steps", "compare", "ran_out")
 
 
@@ -66,6 +69,9 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     unit, divisor = ("lb", 453_592.37) if report.shop.units == "us" else ("kg", 1e6)
     parts.append(flags(ledger, week, known))
     tables = dict(report.tables)
+    if week == week_of(date.fromisoformat(ledger.today())) and not known:
+        beside = tables["compare"]
+        tables["compare"] = replace(beside, note=f"{NOT_OVER} {beside.note}")
     parts.append(html.Div([
         chart(waterfall(tables["waterfall"].frame, divisor, unit), "Bars from what went into the kettle down to good pieces; the figures are in the table below."),
         chart(causes(tables["losses"].frame, divisor, unit), "Losses ranked by step and cause; the figures are in the table below."),

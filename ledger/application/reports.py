@@ -65,6 +65,9 @@ COMPARE_COLUMNS = columns(
     ("last_year", "same week last year", "row"), ("year_change_ratio", "change", "change"),
 )  # fmt: skip
 
+OF_PIECES = ("process_yield_ratio", "solids_yield_ratio", "finished_goods_ratio")
+"""Yields that nobody knows before the cut."""
+
 
 def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands: bool = True) -> Report:
     """The weekly review: yield, losses, hours and what changed, for one ISO week.
@@ -95,6 +98,8 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands
     )
     designs = designs[(designs["charged_mg"] > 0) | (designs["good_mg"] > 0)].reset_index(drop=True)
     total = yields.shop_row(table).iloc[0]
+    kept, done, whole = _judged(lines, batches, made, total)
+    designs, batches, judged = _still_to_come(designs, batches, kept, total, whole)
     ranked = losses.losses(lines)
     steps = yields.first_pass(lines)
     through = yields.rolled_of(steps).iloc[0]
@@ -103,7 +108,7 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands
     tables = {
         "flavours": Table("Kettle to jar, by flavour", made, YIELD_COLUMNS, total_of(made, YIELD_COLUMNS, flavour="shop")),
         "yields": Table(
-            "Yields and losses", designs, SHARE_COLUMNS, as_row(total) | as_row(through, flavour="shop"),
+            "Yields and losses", designs, SHARE_COLUMNS, as_row(judged) | as_row(through, flavour="shop"),
             "Shares of the cooked mass; process yield of the mass the recipe says.",
         ),
         "waterfall": Table("Where the sugar went", losses.waterfall(lines), WATERFALL_COLUMNS),
@@ -111,11 +116,11 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands
         "steps": Table("First pass by step", steps, STEP_COLUMNS),
         **(_hands(lines) if hands else {}),
         "batches": Table("Batches", batches, BATCH_COLUMNS),
-        "compare": Table("Beside other weeks", compared(lines, earlier, last_year, this), COMPARE_COLUMNS, note="Change of a share is in points of 100."),
+        "compare": Table("Beside other weeks", compared(lines, earlier, last_year, this, kept), COMPARE_COLUMNS, note="Change of a share is in points of 100."),
         "ran_out": Table("Ran out", gone, columns(("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("days", "days", "count"))),
         "flags": Table("Flags", flags, FLAG_COLUMNS),
     }  # fmt: skip
-    text = _sentence(on, this, *_judged(lines, batches, made, total), earlier, ranked, gone, live=known is None)
+    text = _sentence(on, this, kept, done, whole, earlier, ranked, gone, live=known is None)
     return Report("week", f"Week {this}", on.as_of, text, tables, _notes(flags, batches), on.shop)
 
 
@@ -139,13 +144,15 @@ def _nothing_yet(on: Basis, this: str) -> Report:
 
 
 def _batches(on: Basis, lines: pd.DataFrame) -> pd.DataFrame:
-    """The week's batches with their yields and the pieces expected of each."""
+    """The week's batches with their yields, the pieces expected of each, and whether its cut is still to come (a batch closed uncut is lost)."""
     rows = lines[lines["batch"] != ""]
     table = yields.yields(rows, ("batch", "flavour", "design"))
     table = table[(table["charged_mg"] > 0) | (table["good_mg"] > 0) | (table["packed_mg"] > 0)].reset_index(drop=True)
     plan = on.queries.batches(names=sorted(set(table["batch"])), most=1_000_000).set_index("batch")
     plan = plan.reindex(table["batch"])
     table["day"] = plan["day"].to_numpy(dtype=object)
+    lost = (plan["status"] == "closed") & ~plan["steps"].fillna("").str.split().map(lambda steps: "cut" in steps)
+    table["uncut"] = ((table["charged_mg"] > 0) & (table["good_mg"] == 0)).to_numpy() & ~lost.to_numpy(dtype=bool)
     for name in ("process_yield_ppm", "piece_mg"):
         table[name] = plan[name].fillna(0).to_numpy(dtype="int64")
     each = yields.expected_pieces(table, ("batch",))
@@ -159,12 +166,18 @@ def _count(batches: pd.DataFrame) -> pd.Series:
     return cooked.groupby("flavour")["batch"].nunique()
 
 
-def compared(lines: pd.DataFrame, earlier: pd.DataFrame, last_year: pd.DataFrame, this: str) -> pd.DataFrame:
-    """The compared measures with their titles and kinds."""
-    totals = pd.concat(
-        [t for t in (flows(f, ("week",)) for f in (lines, earlier, last_year)) if not t.empty], ignore_index=True
-    )
-    table = compare.compare(totals, this).set_index("measure")
+def compared(
+    lines: pd.DataFrame, earlier: pd.DataFrame, last_year: pd.DataFrame, this: str, cut: pd.DataFrame
+) -> pd.DataFrame:
+    """The compared measures with their titles and kinds. `cut`: the week's lines without batches whose yield is still to come."""
+
+    def beside(now: pd.DataFrame) -> pd.DataFrame:
+        totals = [t for t in (flows(f, ("week",)) for f in (now, earlier, last_year)) if not t.empty]
+        return compare.compare(pd.concat(totals, ignore_index=True), this).set_index("measure")
+
+    table = beside(lines)
+    if len(cut) < len(lines):
+        table.loc[list(OF_PIECES)] = beside(cut).loc[list(OF_PIECES)] if len(cut) else float("nan")
     rows = pd.DataFrame(COMPARED, columns=["measure", "title", "kind"])
     return rows.join(table, on="measure")
 
@@ -173,7 +186,7 @@ def _judged(
     lines: pd.DataFrame, batches: pd.DataFrame, made: pd.DataFrame, total: pd.Series
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.Series]:
     """The week without batches that were cooked and not yet cut: the sentence judges no yield that is still to come."""
-    uncut = batches[(batches["charged_mg"] > 0) & (batches["good_mg"] == 0)]["batch"]
+    uncut = batches[batches["uncut"]]["batch"]
     if uncut.empty:
         return lines, made, total
     kept = lines[~lines["batch"].isin(uncut)]
@@ -182,6 +195,22 @@ def _judged(
     whole = yields.shop_row(done).iloc[0].copy()
     whole["seconds"] = total["seconds"]
     return kept, done[done["flavour"] != ""].reset_index(drop=True), whole
+
+
+def _still_to_come(
+    designs: pd.DataFrame, batches: pd.DataFrame, kept: pd.DataFrame, total: pd.Series, whole: pd.Series
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.Series]:
+    """The tables and the shop's row with the same yields as the sentence: what is cooked and not yet cut has none, rather than 0 %."""
+    uncut = batches["uncut"]
+    if not uncut.any():
+        return designs, batches, total
+    cut = yields.yields(kept)[["flavour", "design", *OF_PIECES]]
+    both = designs.drop(columns=list(OF_PIECES)).merge(cut, how="left", on=["flavour", "design"])
+    batches = batches.copy()
+    batches.loc[uncut, list(OF_PIECES)] = float("nan")
+    shop = total.copy()
+    shop[list(OF_PIECES)] = whole[list(OF_PIECES)]
+    return both[designs.columns], batches, shop
 
 
 def _sentence(
@@ -221,7 +250,7 @@ def _notes(flags: pd.DataFrame, batches: pd.DataFrame) -> tuple[str, ...]:
         notes.append(
             f"{waiting} flag{'s' if waiting > 1 else ''} of this week wait{'' if waiting > 1 else 's'} for an answer."
         )
-    open_work = batches[(batches["charged_mg"] > 0) & (batches["good_mg"] == 0)]
+    open_work = batches[batches["uncut"]]
     if len(open_work):
         notes.append(f"Not cut yet, so their yield is still to come: {', '.join(open_work['batch'])}.")
     return tuple(notes)

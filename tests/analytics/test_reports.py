@@ -15,10 +15,10 @@ from ledger.application import report_text as text
 from ledger.application import reports as r
 from ledger.application.ledger import Ledger
 from ledger.application.reports_demand import demand
-from ledger.domain.batch.commands import Amend, CutRods, OpenBatch
-from ledger.domain.parts import Give, Loss
+from ledger.domain.batch.commands import Amend, CloseBatch, Cook, CutRods, OpenBatch
+from ledger.domain.parts import Give, Loss, Take
 from ledger.errors import BadInput, UnknownThing
-from tests.analytics.workshop import shop, weeks_of_work
+from tests.analytics.workshop import FIRST, make, shop, weeks_of_work
 
 WEEK = "2026-W45"
 
@@ -274,3 +274,28 @@ def test_a_report_holds_the_figures_of_the_kept_table(ledger: Ledger) -> None:
     assert report.tables["waterfall"].frame.set_index("flow").loc[
         ["evaporated_mg", "scrap_mg"], "change_mg"
     ].tolist() == [-air, -scrap]
+
+
+def test_a_batch_still_to_be_cut_has_no_yield_in_any_table_and_one_closed_uncut_has_none_left(tmp_path: object) -> None:
+    ledger, clock = shop(f"sqlite:///{tmp_path}/open.sqlite")
+    make(ledger, clock, FIRST)
+    day = clock.at(FIRST)
+    open_ = ledger.do(OpenBatch(day=day, flavour="ANISE", design="PLAIN"), "AB").batch
+    takes = (Take(lot="S1", mass_mg=10_000_000), Take(lot="G1", mass_mg=6_000_000))
+    poured = (Give(lot="", kind="mass", mass_mg=15_120_000, portion="clear"),)
+    ledger.do(Cook(day=day, batch=open_, takes=takes, water_mg=3_000_000, gives=poured), "AB")
+
+    def figures() -> tuple[list[str], str, str]:
+        report = r.week_report(ledger, "2026-W41")
+        shown = {n: text.cells(report.tables[n], report.shop) for n in ("yields", "batches", "compare")}
+        assert report.sentence.split("process yield of ")[1].startswith(shown["yields"][-1][4])
+        rows = [x[4] for x in shown["yields"][:-1]]
+        return (
+            rows,
+            next(x[8] for x in shown["batches"] if x[0] == open_),
+            next(x[1] for x in shown["compare"] if x[0] == "process yield"),
+        )
+
+    assert figures() == (["–", "91.9"], "–", "91.9 %")
+    ledger.do(CloseBatch(day=day, batch=open_), "AB")
+    assert figures() == (["0.0", "91.9"], "0.0", "46.0 %")

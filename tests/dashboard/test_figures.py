@@ -49,7 +49,35 @@ def test_unusual_weeks_are_named_on_the_control_chart() -> None:
     figure = control(points, "Lemon")
     assert "2026-W02" in figure.layout.meta
     assert list(figure.data[-1].text) == ["2026-W02"]
-    assert "steady" in control(points.head(1), "Lemon").layout.meta
+    assert "too few to judge" in control(points.head(1), "Lemon").layout.meta
+
+
+def test_an_old_unusual_week_is_past_and_only_a_late_one_is_asked_about() -> None:
+    weeks = [f"2026-W{n:02d}" for n in range(1, 11)]
+    points = pd.DataFrame(
+        {"week": weeks, "value": 0.9, "center": 0.9, "lower": 0.8, "upper": 0.96, "unusual": False, "rules": ""}
+    )
+    assert control(points, "Lemon").layout.meta == "Lemon: steady, nothing unusual; leave the process alone"
+    old = points.assign(unusual=[w == "2026-W02" for w in weeks])
+    assert (
+        control(old, "Lemon").layout.meta
+        == "Lemon: steady up to 2026-W10, leave the process alone; last unusual in 2026-W02"
+    )
+    late = points.assign(unusual=[w in ("2026-W02", "2026-W09") for w in weeks])
+    assert control(late, "Lemon").layout.meta == "Lemon: find out what happened in 2026-W09"
+
+
+def test_what_is_still_in_work_is_never_named_as_a_loss() -> None:
+    work = ("in_work_mg", "still in work (more than before)", -9_000_000, 5_640_000)
+    frame = pd.concat([FALL, pd.DataFrame([work], columns=FALL.columns)], ignore_index=True)
+    assert waterfall(frame, 1e6, "kg").layout.meta == "Start with scrap: it took 0.36 kg"
+
+
+def test_a_season_flavour_that_ran_out_is_not_ordered_to_be_made() -> None:
+    frame = pd.DataFrame({"name": ["Lantern jar", "Lemon jar"], "packs": [0, 9], "cover_days": [0.0, 9.0], "in_season_only": [True, False]})  # fmt: skip
+    figure = cover(frame)
+    assert figure.layout.meta == "Make soon: Lemon jar"
+    assert list(figure.data[0].text) == ["0 days - for its season only", "9 days - make it"]
 
 
 def test_empty_frames_make_figures_that_say_so() -> None:

@@ -78,6 +78,11 @@ def test_a_tablet_hears_of_another_tablets_entry_only_when_there_is_one(demo: Le
     demo.do(OpenBatch(day=demo.today(), flavour=demo.book().all(e.Recipe)[0].flavour), "MK")
     assert poll(demo, at) == at + 1
     assert f"{at + 1:,}".replace(",", "\u202f") in as_of_line(demo)
+    assert ", recorded 2" in as_of_line(demo)
+
+
+def test_the_as_of_line_of_a_young_ledger_keeps_its_comma(single: Ledger) -> None:
+    assert as_of_line(single).startswith("As of entry 1, recorded 2")
 
 
 def test_an_open_batch_stands_on_the_bench_with_one_big_next_step(demo: Ledger) -> None:
