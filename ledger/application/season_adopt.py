@@ -25,6 +25,12 @@ def adopt(ledger: Ledger, made: PlanMade, actor: str = "") -> tuple[str, Outcome
 
     Raises Refused when its own checker does not agree with it.
     """
+    command = command_of(ledger, made)
+    return command.plan, ledger.do(command, actor)
+
+
+def command_of(ledger: Ledger, made: PlanMade) -> AdoptPlan:
+    """The command that adopts a plan, named after its first week. Raises Refused when its own checker does not agree with it."""
     check = check_plan(made.plan, made.problem)
     if not check.agrees:
         raise Refused(
@@ -37,7 +43,7 @@ def adopt(ledger: Ledger, made: PlanMade, actor: str = "") -> tuple[str, Outcome
     name = next(n for n in (f"{base}-{i}" for i in range(1, 10_000)) if n not in taken)
     frozen = labels[min(len(labels), max(1, made.asked.settings.frozen_weeks)) - 1]
     in_force = [p for _, p in ledger.queries.papers("plan")]
-    command = AdoptPlan(
+    return AdoptPlan(
         day=ledger.today(), plan=name, as_of=on.known, frozen_until=frozen, cost=made.plan.cost_milli // 1000,
         bound=min(made.plan.cost_milli, made.plan.bound_milli if made.plan.bound_milli is not None else 0) // 1000, method=made.plan.method,
         lines=tuple(stored_lines(made, name)), supersedes=in_force[-1].plan if in_force else "",
@@ -46,7 +52,6 @@ def adopt(ledger: Ledger, made: PlanMade, actor: str = "") -> tuple[str, Outcome
             "problem": msgspec.json.encode(made.problem).decode(), "plan": msgspec.json.encode(replace(made.plan, milliseconds=None).to_dict()).decode(),
         },
     )  # fmt: skip
-    return name, ledger.do(command, actor)
 
 
 def stored_lines(made: PlanMade, plan: str) -> list[dict[str, Any]]:
@@ -215,5 +220,5 @@ def sheet_of(book: Any, state: dict[str, Any]) -> SheetOf:
 
 
 __all__ = [
-    "SheetOf", "adopt", "adopted", "line_states", "next_line", "next_lines", "open_line", "read_back", "recheck", "sheet_of", "stored_lines",
+    "SheetOf", "adopt", "adopted", "command_of", "line_states", "next_line", "next_lines", "open_line", "read_back", "recheck", "sheet_of", "stored_lines",
 ]  # fmt: skip

@@ -59,9 +59,11 @@ class Bench:
     practice: dict[str, int] = field(default_factory=dict)
     start_of: dict[str, date] = field(default_factory=dict)
 
-    def make(self, line: Line, batch: str, kettle: str, day: date, hour: float, late_days: int) -> Made:
-        """Tell the recorder one whole batch. late_days: how long after it was made it is typed in."""
-        return _Making(self, line, batch, kettle, day, hour, late_days).run()
+    def make(
+        self, line: Line, batch: str, kettle: str, day: date, hour: float, late_days: int, plan_line: str = ""
+    ) -> Made:
+        """Tell the recorder one whole batch. late_days: how long after it was made it is typed in. plan_line: the planned batch it is."""
+        return _Making(self, line, batch, kettle, day, hour, late_days, plan_line).run()
 
     def needs(self, line: Line) -> dict[str, int]:
         """Most a full kettle takes of each material, in mg, with a little over."""
@@ -73,9 +75,10 @@ class Bench:
 
 class _Making:
     def __init__(
-        self, bench: Bench, line: Line, batch: str, kettle: str, day: date, hour: float, late_days: int
+        self, bench: Bench, line: Line, batch: str, kettle: str, day: date, hour: float, late_days: int, plan_line: str
     ) -> None:
         self.b, self.line, self.batch, self.kettle, self.day = bench, line, batch, kettle, day
+        self.plan_line = plan_line
         self.rng, self.text = bench.rng, day.isoformat()
         self.clock = at(day, hour, bench.recorder.zone)
         self.late = at(day + timedelta(days=late_days), 17.6, bench.recorder.zone) if late_days else None
@@ -85,9 +88,10 @@ class _Making:
         self.kind = line.design.kind
 
     def run(self) -> Made:
-        self._tell(
-            c.OpenBatch(day=self.text, flavour=self.line.id, design=self.line.design.id, batch=self.batch), "MK", 0
+        opened = c.OpenBatch(
+            day=self.text, flavour=self.line.id, design=self.line.design.id, batch=self.batch, plan_line=self.plan_line
         )
+        self._tell(opened, "MK", 0)
         poured, wet = self._cook()
         rods = self._shape(poured)
         pieces_mg, count, cut, missed = self._cut(rods, wet)

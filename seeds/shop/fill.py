@@ -14,7 +14,7 @@ from ledger.domain.books.commands import Define
 from ledger.domain.codes import next_batch_code
 from ledger.domain.parts import Work
 from ledger.errors import BadInput, Refused
-from seeds.shop import calendar, corrections, mishaps, recalls, sheets, under_way
+from seeds.shop import calendar, corrections, mishaps, recalls, season, sheets, under_way
 from seeds.shop.recorder import Recorder, at
 from seeds.shop.settings import shop as read_shop
 from seeds.shop.world import World, build
@@ -31,11 +31,13 @@ def fill(
     progress: Callable[[int, int], None] | None = None,
     weeks: int = 0,
     ids: Callable[[], str] | None = None,
+    plans: season.Maker = season.kept,
 ) -> dict[str, Any]:
     """Record the invented shop's history in the ledger at `ledger_url`, which must be empty.
 
     seed: another seed is another history of the same shop. years, end: how long, and its last day (ISO). weeks: a short history of so
     many weeks instead, for tests and pages. progress: called with (days done, days in all). ids: for event ids of your own.
+    plans: where the season plans of the standard history come from (`season.kept`: their files).
     Returns a summary: first and last day, counts of events, batches, packs sold and of every kind of mishap. Raises Refused for a ledger
     with entries in it, BadInput for a length below two weeks.
     """
@@ -67,7 +69,10 @@ def fill(
         set_contacts(recorder.ledger, [(c.kind, c.id, c.name, c.address, c.phone) for c in shop.contacts])
         world.stores.order(first, opening=True)
         whole = (last - first).days + 1
+        standard = {"seed": seed, "years": years, "weeks": weeks, "end": end} == season.HISTORY
         for number, day in enumerate(calendar.days(first, last)):
+            if standard:
+                world.plan = season.adopt(world, day, plans) or world.plan
             _day(world, diary, day, opening)
             if day.weekday() == 6:
                 recorder.flush(at(day, 22, zone))
@@ -146,7 +151,8 @@ def _make(world: World, diary: mishaps.Diary, day: date, preparing: bool, late_a
         kettle = "K2" if slow or number == 1 else "K1"
         world.stores.ensure(world.bench.needs(line), day)
         late = world.rng.randint(1, 4) if late_allowed and world.rng.random() < 0.06 else 0
-        world.bench.make(line, batch, kettle, day, 8.6 + 2.4 * number, late)
+        planned = world.plan.next(line, day) if world.plan is not None else ""
+        world.bench.make(line, batch, kettle, day, 8.6 + 2.4 * number, late, planned)
         if not late:
             share = 1.0 if kettle == "K1" else 0.74
             world.note("sheets", sheets.print_one(world, line, batch, day, 8.6 + 2.4 * number, share))

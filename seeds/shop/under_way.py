@@ -25,7 +25,10 @@ def leave_some(world: World, day: date) -> int:
         batch = next_batch_code(day.isoformat(), taken)
         taken.add(batch)
         start = at(day, 14.5 + number * 1.5, world.recorder.zone)
-        opened = c.OpenBatch(day=day.isoformat(), flavour=line.id, design=line.design.id, batch=batch)
+        planned = world.plan.next(line, day) if world.plan is not None else ""
+        opened = c.OpenBatch(
+            day=day.isoformat(), flavour=line.id, design=line.design.id, batch=batch, plan_line=planned
+        )
         world.recorder.tell(opened, "MK", start)
         world.note("sheets", sheets.print_one(world, line, batch, day, 14.5 + number * 1.5, 0.7))
         begun += 1

@@ -5,15 +5,23 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Protocol
 
 from seeds.shop.bench import Bench
 from seeds.shop.counter import Counter
 from seeds.shop.demand import Demand
 from seeds.shop.planner import Planner
 from seeds.shop.recorder import Recorder
-from seeds.shop.settings import Shop
+from seeds.shop.settings import Line, Shop
 from seeds.shop.shelf import PackLot, Shelf, StoreRoom
 from seeds.shop.stores import Stores
+
+
+class Planned(Protocol):
+    """The plan the shop works by."""
+
+    def next(self, line: Line, day: date) -> str:
+        """The planned batch that one of this flavour made today is: empty where none is due."""
 
 
 @dataclass(slots=True)
@@ -37,6 +45,7 @@ class World:
     count: dict[str, int] = field(default_factory=dict)
     doubled: list[str] = field(default_factory=list)
     settling: set[date] = field(default_factory=set)
+    plan: Planned | None = None
 
     def note(self, what: str, times: int = 1) -> None:
         """Count something for the summary."""

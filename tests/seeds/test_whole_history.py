@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
+import msgspec
 import pytest
 
-from ledger.application import audit_recall
+from ledger.application import audit_recall, season_adopt
+from seeds.shop import season
 from tests.seeds.conftest import History
 from tests.seeds.plausible import MEASURES, batches
 
@@ -198,3 +200,36 @@ def test_sales_show_growth_the_weekday_and_the_feasts(whole: History) -> None:
         rows[(rows.step == "sell") & (rows.channel == "online")].packs.sum() / rows[rows.step == "sell"].packs.sum()
     )
     assert 0.2 < online < 0.45
+
+
+def test_the_plans_the_shop_adopted_still_fit_its_history_and_its_planner(whole: History) -> None:
+    """They are files made by the product (`python -m seeds.shop.make_plans`); a changed history, book or plan shape makes them stale."""
+    ledger, _ = whole
+    papers = ledger.queries.papers("plan")
+    assert [paper.day for _, paper in papers] == [day.isoformat() for day in season.MOMENTS]
+    assert papers[1][1].supersedes == papers[0][1].plan
+    for position, paper in papers:
+        assert paper.as_of < position and not season_adopt.recheck(paper).wrong
+        _, problem = season_adopt.read_back(paper)
+        there = ledger.queries.balances(["flavour"], known=paper.as_of, kinds=["lot.packs"])
+        stock = (there.groupby("flavour")["mass_mg"].sum() // 1000).to_dict()
+        for item in problem.items:
+            assert item.opening_g == pytest.approx(stock.get(item.flavour, 0), abs=5), item.key
+
+
+def test_the_shop_opened_most_of_its_autumn_plan_and_made_some_beside_it(whole: History) -> None:
+    ledger, _ = whole
+    autumn, winter = (paper for _, paper in ledger.queries.papers("plan"))
+    due = [s for s in season_adopt.line_states(ledger, autumn) if s["label"] <= "2026-W47"]
+    opened = sum(bool(s["batch"]) for s in due)
+    assert 0.6 * len(due) < opened < len(due)
+    assert any(s["batch"] for s in season_adopt.line_states(ledger, winter))
+
+
+def test_filling_the_shop_adopts_its_plans_word_for_word_from_their_files(whole: History) -> None:
+    """No solver runs: only the place in the log is new."""
+    for day, weeks in season.MOMENTS.items():
+        command = season.kept(whole[0], day)  # type: ignore[arg-type]
+        assert command is not None and len(msgspec.json.decode(command.settings["problem"])["weeks"]) == weeks
+        paper = next(p for _, p in whole[0].queries.papers("plan") if p.day == day.isoformat())
+        assert (paper.settings, list(paper.lines), paper.cost) == (command.settings, list(command.lines), command.cost)
