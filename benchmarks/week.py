@@ -115,7 +115,7 @@ def copy_back(url: str, ledger: Ledger, times: int) -> None:
             connection.execute(
                 text(
                     "INSERT INTO lots SELECT site, :k || lot, kind, item, :k || batch, flavour, design, portion, colour, treatment, day, best_before,"
-                    " supplier, supplier_lot, held, 0, 0, 0, 0, made_mg, made_pieces, made_packs, position - :s FROM lots WHERE position > 0"
+                    " supplier, supplier_lot, held, 0, 0, 0, 0, made_mg, made_pieces, made_packs, position - :s, 0 FROM lots WHERE position > 0"
                 ),
                 {"s": shift, "k": mark},
             )

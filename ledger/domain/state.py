@@ -38,6 +38,11 @@ class Lot:
     made_packs: int = 0
     position: int = 0
 
+    @property
+    def holds(self) -> int:
+        """1 while there is something left in it (no pieces are without a mass), else 0."""
+        return int(self.packs > 0 or self.mass_mg > 0)
+
 
 @dataclass(slots=True)
 class Batch:

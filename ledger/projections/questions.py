@@ -20,6 +20,7 @@ from ledger.projections.tables import (
     corrections,
     edges,
     flags,
+    holding,
     in_batch,
     lots,
     on_a_lot,
@@ -121,14 +122,15 @@ WEEKS = _newest_weeks()
 
 _most = bindparam("most", type_=Integer)
 _LOTS: dict[str, Any] = equal(lots, "flavour", "batch", "item") | {
-    "holding": (lots.c.packs > NOUGHT)
-    | (lots.c.mass_mg > NOUGHT),  # as the index of them says; no pieces without a mass
+    "holding": holding(),
     "with_packs": lots.c.packs > NOUGHT,
     "kinds": among(lots.c.kind, "kinds"),
     "items": among(lots.c.item, "items"),
     "names": among(lots.c.lot, "names"),
 }
-_in_order = select(*no_site(lots)).order_by(lots.c.day, lots.c.position, lots.c.lot)
+_in_order = select(*(c for c in no_site(lots) if c is not lots.c.holds)).order_by(
+    lots.c.day, lots.c.position, lots.c.lot
+)
 LOTS = Question(_in_order, at_site(lots), _LOTS)
 LOTS_HOLDING = Question(
     _in_order, at_site(lots), _LOTS | {"kinds": among(lots.c.kind.concat(literal_column("''")), "kinds")}

@@ -25,7 +25,7 @@ BATCH_MOVES = ("last_day", "step", "steps", "last_position", "last_at")
 _lot = attrgetter(*(f.name for f in fields(Lot)))
 _batch = attrgetter(*(f.name for f in fields(Batch)))
 lot_moves = attrgetter(*LOT_MOVES)
-lot_stays = attrgetter(*(f.name for f in fields(Lot) if f.name not in LOT_MOVES))
+lot_stays = attrgetter("holds", *(f.name for f in fields(Lot) if f.name not in LOT_MOVES))
 batch_moves = attrgetter(*BATCH_MOVES)
 batch_stays = attrgetter(*(f.name for f in fields(Batch) if f.name not in BATCH_MOVES))
 _flag = attrgetter(*(f.name for f in fields(FlagRow)))
@@ -54,7 +54,7 @@ def edge_rows(site: str, position: int, effects: Effects) -> list[Row]:
 
 def lot_row(site: str, lot: Lot) -> Row:
     """Row of `lots`."""
-    row: Row = (site, *_lot(lot))
+    row: Row = (site, *_lot(lot), lot.holds)
     return row
 
 

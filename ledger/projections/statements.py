@@ -8,7 +8,18 @@ from typing import Any
 from sqlalchemy import Table, bindparam, or_, select, update
 
 from ledger.projections.rows import BATCH_MOVES, LOT_MOVES
-from ledger.projections.tables import NOUGHT, batches, book, corrections, edges, flags, lots, on_a_lot, papers, postings
+from ledger.projections.tables import (
+    batches,
+    book,
+    corrections,
+    edges,
+    flags,
+    holding,
+    lots,
+    on_a_lot,
+    papers,
+    postings,
+)
 from ledger.store.statements import Statement, among, insert_into, upsert
 from ledger.store.tables import events
 
@@ -51,7 +62,7 @@ CLOSE_EDGES = closing(edges)
 
 
 def _columns(table: Table) -> list[Any]:
-    return [c for c in table.columns if c.name != "site"]
+    return [c for c in table.columns if c.name not in ("site", "holds")]
 
 
 LOT = Statement(
@@ -68,7 +79,7 @@ LOTS_OF_ITEM = Statement(
     select(*_columns(lots)).where(
         lots.c.site == bindparam("site"),
         lots.c.item == bindparam("item"),
-        or_(lots.c.packs > NOUGHT, lots.c.mass_mg > NOUGHT),
+        holding(),
     ),
     ["site", "item"],
 )

@@ -31,13 +31,13 @@ def _whole(name: str) -> Column[int]:
 
 ON_A_LOT = "kind LIKE 'lot.%'"
 IN_A_BATCH = "batch <> ''"
-HOLDING = "packs > 0 OR mass_mg > 0"
+HOLDING = "holds = 1"
 
 
 def _of_some(name: str, condition: str, *columns: str) -> Index:
     """An index of only those rows that are ever looked up by it: every other row costs a commit nothing.
 
-    A query must say the condition too (`on_a_lot`, `in_batch`, `packs > NOUGHT`) to be served by it.
+    A query must say the condition too (`on_a_lot`, `in_batch`, `holding`) to be served by it.
     """
     return Index(name, *columns, sqlite_where=text(condition), postgresql_where=text(condition))
 
@@ -71,13 +71,14 @@ lots = Table(
     _text("site"), _text("lot"), _text("kind"), _text("item"), _text("batch"), _text("flavour"), _text("design"), _text("portion"),
     _text("colour"), _text("treatment"), _text("day"), _text("best_before"), _text("supplier"), _text("supplier_lot"), _text("held"),
     _whole("mass_mg"), _whole("pieces"), _whole("packs"), _whole("cost"), _whole("made_mg"), _whole("made_pieces"),
-    _whole("made_packs"), _whole("position"),
+    _whole("made_packs"), _whole("position"), Column("holds", Integer, nullable=False, server_default="0"),
     PrimaryKeyConstraint("site", "lot"),
     Index(None, "site", "batch"),
     _of_some("ix_lots_holding", HOLDING, "site", "item"),
     Index(None, "site", "kind", "flavour"),
 )  # fmt: skip
-"""Every lot with what it holds now and what arrived in it over its life."""
+"""Every lot with what it holds now and what arrived in it over its life. `holds` is 1 while anything is left in it: it seldom
+changes, so that a sale leaves the index of lots that hold something alone."""
 
 batches = Table(
     "batches", metadata,
@@ -143,5 +144,10 @@ def in_batch(table: Table, batch: Any) -> ColumnElement[bool]:
     return and_(table.c.batch == batch, table.c.batch != literal_column("''"))
 
 
+def holding() -> ColumnElement[bool]:
+    """Lots with something left in them, said so that the index of them serves."""
+    return lots.c.holds == literal_column("1")
+
+
 NOUGHT: ColumnElement[int] = literal_column("0")
-"""For `packs > NOUGHT`: a nought written in the statement, so that the index of lots that hold something serves."""
+"""A nought written in the statement, so that it is no parameter."""

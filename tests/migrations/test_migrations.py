@@ -11,8 +11,10 @@ from pathlib import Path
 import pytest
 from alembic.config import Config
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine, inspect, text
+from sqlalchemy import Text, create_engine, inspect, text
 
+from ledger.projections import statements
+from ledger.projections.tables import lots
 from ledger.store import LedgerNotReady, open_store, schema
 from ledger.store.metadata import metadata
 
@@ -83,3 +85,20 @@ def test_every_primary_key_leads_with_the_site() -> None:
         import_module("ledger.projections.tables")
     for table in metadata.tables.values():
         assert next(iter(table.primary_key.columns)).name == "site", table.name
+
+
+def test_a_lot_of_an_older_ledger_that_holds_something_is_found_by_it(empty_url: str) -> None:
+    alembic("upgrade", "0003", SLABBOOK_URL=empty_url)
+    store = open_store(empty_url)
+    engine = create_engine(store.url)
+    with engine.begin() as connection:
+        for lot, packs in (("JARS", 3), ("GONE", 0)):
+            row = {c.name: "" if isinstance(c.type, Text) else 0 for c in lots.columns if c.name != "holds"}
+            row |= {"site": "main", "lot": lot, "item": "LEMON-JAR", "packs": packs}
+            names = ", ".join(row)
+            connection.execute(text(f"INSERT INTO lots ({names}) VALUES ({', '.join(f':{n}' for n in row)})"), row)
+    store.create()
+    found = store.run(lambda unit: unit.rows(statements.LOTS_OF_ITEM, ("main", "LEMON-JAR")))
+    assert [row[0] for row in found] == ["JARS"]
+    engine.dispose()
+    store.close()
