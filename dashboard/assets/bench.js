@@ -91,7 +91,9 @@
       opener = null;
     });
     dialog.addEventListener("submit", (e) => { e.preventDefault(); submit(e.target); });
-    dialog.addEventListener("input", (e) => { keepDraft(); e.target.classList && e.target.closest(".field") && check(e.target.form); });
+    dialog.addEventListener("input", (e) => {
+      if (e.target.name === "entry.id" && e.target.value !== e.target.value.toUpperCase()) { const at = e.target.selectionStart; e.target.value = e.target.value.toUpperCase(); e.target.setSelectionRange(at, at); }
+      keepDraft(); e.target.classList && e.target.closest(".field") && check(e.target.form); });
     dialog.addEventListener("change", () => { keepDraft(); });
     return dialog;
   }
@@ -115,6 +117,8 @@
     form.dataset.address = address;
     const last = [...form.querySelectorAll('input[name="who"]')].find((f) => f.value === read(WHO, ""));
     if (last) last.checked = true;
+    const zone = form.querySelector('[name="entry.zone"]'), site = form.querySelector('[name="entry.id"]');
+    if (zone && zone.value === "UTC" && site && !site.value) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone || "UTC"; /* a new shop lives where its tablet does */
     restore(form);
     fillMinutes(form);
     drawClocks();
@@ -191,9 +195,27 @@
     const place = form.querySelector(".refusal");
     if (!place) return;
     place.hidden = false;
-    place.textContent = forPage(problem.detail || problem.title || "This was not recorded.");
-    (problem.problems || []).forEach((p) => say(form, p.field.replace(/^command\./, ""), forPage(p.message), "wrong"));
+    const problems = (problem.problems || []).map((p) => ({ ...p, at: fieldOf(form, p.field) }));
+    place.textContent = problems.length && problems.every((p) => p.at) ? inWords(problems) : forPage(problem.detail || problem.title || "This was not recorded.");
+    problems.forEach((p) => say(form, p.at ? p.at.name : p.field.replace(/^command\./, ""), p.message === "is missing" ? "fill this in" : forPage(p.message), "wrong"));
+    const first = (problems.find((p) => p.at) || {}).at;
+    if (first) { const d = first.closest("details"); if (d) d.open = true; first.focus(); }
     place.scrollIntoView({ block: "nearest" });
+  }
+  /* where a problem's field stands in the form, and what the form calls it */
+  function fieldOf(form, path) {
+    const bare = path.replace(/^command\./, "").replace(/_(mg|um|mc|ppm|seconds)$/, "");
+    return [bare, "entry." + bare, bare.split(".")[0]].map((n) => form.querySelector('input[name="' + CSS.escape(n) + '"]:not([type=hidden]), select[name="' + CSS.escape(n) + '"]')).find((f) => f) || null;
+  }
+  function labelOf(field) {
+    const box = field.closest(".field"), label = box && box.querySelector("label[for], legend");
+    return label ? [...label.childNodes].filter((n) => n.nodeType === 3).map((n) => n.nodeValue).join("").trim() : field.name;
+  }
+  function inWords(problems) {
+    const missing = problems.filter((p) => p.message === "is missing").map((p) => labelOf(p.at));
+    const lines = missing.length ? ["Still to fill in: " + missing.join(", ") + "."] : [];
+    problems.filter((p) => p.message !== "is missing").forEach((p) => lines.push(labelOf(p.at) + ": " + forPage(p.message)));
+    return "Nothing was recorded yet. " + lines.join("\n");
   }
 
   /* --- saving and the outbox ---------------------------------------------------------------------------------- */

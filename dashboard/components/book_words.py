@@ -14,11 +14,11 @@ SAID = {
     "tracked": "Has lots", "unit": "Counted in", "certified_colour": "Certified colour (US)", "label_us": "Name on US labels", "label_eu": "Name on EU labels",
     "label": "Name on labels", "e_number": "E number", "additive_class": "Class of additive (EU)", "log_um": "Log across", "rod_um": "Rod across",
     "piece_um": "Piece, length", "piece_mg": "Piece, weight", "jacket_um": "Jacket", "lines": "Full kettle", "end_temperature_mc": "Ends at",
-    "temperature_tolerance_mc": "give or take", "moisture_ppm": "Moisture expected", "moisture_low_ppm": "Moisture, least", "moisture_high_ppm": "Moisture, most",
+    "temperature_tolerance_mc": "Give or take", "moisture_ppm": "Moisture expected", "moisture_low_ppm": "Moisture, least", "moisture_high_ppm": "Moisture, most",
     "process_yield_ppm": "Process yield", "unexplained_ppm": "May go missing", "reboil_max_ppm": "Re-boil at most", "steps": "Steps take", "net_mg": "Net weight",
-    "best_before_days": "Keeps", "gtin": "GTIN", "rate": "An hour", "week_seconds": "A week", "max_mg": "Largest load", "min_mg": "Smallest load",
-    "altitude_m": "Above the sea", "day_seconds": "A day", "currency_digits": "Digits after the point", "base_address": "Address in label codes",
-    "allergen_law": "Allergen law", "like": "Sells like, while it is new", "like_share_ppm": "as much as", "cost": "Cost a kilogram",
+    "best_before_days": "Keeps", "gtin": "GTIN", "rate": "Wage an hour", "week_seconds": "Hours a week", "max_mg": "Largest load", "min_mg": "Smallest load",
+    "altitude_m": "Above the sea", "day_seconds": "A working day", "currency_digits": "Digits after the point", "base_address": "Address in label codes",
+    "allergen_law": "Allergen law", "like": "Sells like, while it is new", "like_share_ppm": "As much as", "cost": "Cost a kilogram",
 }  # fmt: skip
 PLANNED = {a.field: a.words[0].upper() + a.words[1:] for a in ASSUMPTIONS}
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")

@@ -126,6 +126,17 @@ def first_steps(book: Book) -> Any:
     )
 
 
+def next_to_enter(book: Book) -> list[Any]:
+    """One line with what a young book still lacks, each a link to its place; nothing once all of it is there."""
+    lacking = [(kind, words) for kind, words in FIRST if not book.all(KINDS[kind])]
+    if not lacking:
+        return []
+    links: list[Any] = []
+    for kind, words in lacking:
+        links += [", " if links else "", dcc.Link(words, href=f"/book?kind={kind}")]
+    return [html.P(["Still to enter in the book: ", *links, "."], className="note")]
+
+
 def sentence(report: Report) -> list[Any]:
     """What mattered, in words, with the notes."""
     return [

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import MISSING, fields
+from functools import cache
 from typing import Any
+from zoneinfo import available_timezones
 
 from dashboard.components.book_words import label as words_of
 from dashboard.forms.context import Context
@@ -46,18 +48,56 @@ MAIN = {
 CHOICES: dict[str, Any] = {
     "units": [("metric", "metric"), ("us", "US")], "role": [(x, x) for x in ("ingredient", "sugar", "syrup", "water", "acid", "flavour", "colour", "packaging")],
     "additive_class": [("", "as role and number say"), *[(x, x) for x in additives.CLASSES], (additives.NO_CLASS, "none: a food, no additive in the EU")],
+    "paper": [("a4", "A4"), ("letter", "US Letter")], "allergen_law": [("eu", "EU"), ("us", "US")],
 }  # fmt: skip
 HINTS = {
-    "e_number": "E129; empty for what is no additive",
-    "label_us": "empty: the name on labels",
-    "label_eu": "empty: the name on labels",
-}
+    "e_number": "E129; empty for what is no additive", "label_us": "empty: the name on labels", "label_eu": "empty: the name on labels", "allergens": "milk, peanuts",
+    "rule": "12-25, easter, easter-7 or nth 11 4 4", "dates": "2026-07-11 2027-07-10", "currency": "EUR", "gtin": "digits under the bars",
+}  # fmt: skip
+UNITS = {"best_before_days": "days", "shelf_days": "days", "lead_days": "days", "days_before": "days", "days_after": "days", "altitude_m": "m",
+         "density_g_per_l": "g/l", "display_minimum": "packs", "helper_shifts": "shifts", "closing_weeks": "weeks", "frozen_weeks": "weeks", "most_a_week": "batches"}  # fmt: skip
+HELP = {
+    "open_days": "1 is Monday, 7 is Sunday.", "making_days": "1 is Monday, 7 is Sunday.", "zone": "The place whose clock you live by, such as Europe/Paris.",
+    "rule": "Month and day; Easter, or days before it; or the nth weekday of a month: `nth 11 4 4` is the fourth Thursday of November.",
+    "dates": "For a feast that moves by no rule: the days themselves.", "skills": "Steps these hands can do, such as cook pull roll; empty: all.",
+    "base_address": "Where the tablet finds these pages; it goes into the code on every label.", "density_g_per_l": "0: not known. Lets a volume be taken for a weight.",
+    "display_minimum": "What should always stand on the shelf.", "altitude_m": "Water boils about 1 °C lower every 300 m.", "currency": "Three letters, as banks write it.",
+}  # fmt: skip
+"""Height: the 1 °C a 300 m is a round figure, common practice, no source; the sheet works with the boiling point itself."""
+
+
+@cache
+def _zones() -> tuple[str, ...]:
+    """Time zones by name, for the list under the field."""
+    return tuple(sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "SystemV/", "US/"))))
+
+
+def _of_the_book(ctx: Context, kind: str, name: str, value: Any) -> Html | None:
+    """A field that names something which stands in the book already, as a list to choose from; None where it is none."""
+    found: list[tuple[str, str]]
+    if name == "supplier":
+        found = [(x.id, x.id) for x in ctx.book.all(e.Partner) if x.role == "supplier"]
+    elif name == "container":
+        found = [(x.id, x.name) for x in ctx.book.all(e.Material) if x.role == "packaging"]
+    elif (kind, name) == ("design", "feast"):
+        found = [(x.id, x.name) for x in ctx.book.all(e.Feast)]
+    elif (kind, name) == ("partner", "channel"):
+        found = [(x.id, x.name) for x in ctx.book.all(e.Channel)]
+    else:
+        return None
+    if value and value not in {id for id, _ in found}:
+        found.append((value, value))
+    return choice(f"entry.{name}", words_of(kind, name), found, value or "", none="none", clears=True)
 
 
 def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
     path, label = f"entry.{name}", words_of(kind, name)
     if name == "id":
-        return field(path, "Code", value or "", mode="text", required=True, help="Short, capitals; it never changes.")
+        told = "Short, in capitals; it never changes." if not value else "The code of an entry never changes."
+        return field(path, "Code", value or "", mode="text", required=True, help=told)
+    listed = _of_the_book(ctx, kind, name, value)
+    if listed is not None:
+        return listed
     if kind == "flavour" and name == "like":
         others = [(x.id, x.name) for x in ctx.book.all(e.Flavour)]
         return choice(path, "Sells like, while it is new", others, value or "", none="none", clears=True)
@@ -72,8 +112,26 @@ def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
         return choice(
             path, label, [(x, x) for x in (e.STATION_KINDS if kind == "station" else e.DESIGN_KINDS)], value or ""
         )
-    if name in CHOICES and kind != "partner":
-        return choice(path, label, CHOICES[name], value or "")
+    if (kind, name) == ("partner", "role"):
+        return choice(path, label, [("supplier", "supplier"), ("customer", "customer")], value or "supplier")
+    if name in CHOICES:
+        return choice(
+            path, label, CHOICES[name], str(value or "").lower() if name in ("paper", "allergen_law") else value or ""
+        )
+    if name == "zone":
+        return field(path, label, value or "", mode="text", help=HELP[name], among=_zones())
+    if (kind, name) == ("flavour", "feast"):
+        feasts = [x.id for x in ctx.book.all(e.Feast)]
+        return field(
+            path,
+            label,
+            value or "",
+            mode="text",
+            hint="empty: sold all year",
+            help="Several: EASTER, CHRISTMAS",
+            clears=True,
+            among=feasts,
+        )
     if kind == "recipe" and name == "lines":
         return _recipe_lines(ctx, value or ())
     if kind == "recipe" and name == "steps":
@@ -82,9 +140,11 @@ def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
         return choice(path, label, [("true", "yes"), ("false", "no")], "true" if value else "false")
     unit = {"_mg": ctx.unit, "_um": ctx.size, "_mc": ctx.degrees, "_ppm": "%"}.get("_" + name.rsplit("_", 1)[-1], "")
     if (unit and isinstance(value, int)) or (unit and value is None):
-        shown = "" if kind == "planning" and value is None else _shown(ctx, name, value or 0)
+        shown, unit, exact = ("", unit, "") if value is None else _shown(ctx, name, value, unit)
         stated = name if name.startswith("piece_") else word_of(name)  # a piece has a length and a weight
-        return field(f"entry.{stated}", label, shown, unit, exact=ctx.exact(value or 0) if name.endswith("_mg") else "")
+        if name == "net_mg" and not value:
+            unit = "oz" if ctx.site.units == "us" else "g"
+        return field(f"entry.{stated}", label, shown, unit, exact=exact)
     if name.endswith("_seconds"):
         return field(
             f"entry.{word_of(name)}", label, duration_text(value) if value else "", hint="1 h 30 min", mode="text"
@@ -94,21 +154,34 @@ def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
         shown = "" if value is None else f"{value / 10**digits:.{digits}f}"
         return field(path, f"{label} ({ctx.site.currency})", shown)
     if isinstance(value, tuple):
-        return field(path, label, " ".join(str(x) for x in value), mode="text", clears=True)
+        return field(
+            path,
+            label,
+            " ".join(str(x) for x in value),
+            mode="text",
+            clears=True,
+            hint=HINTS.get(name, ""),
+            help=HELP.get(name, ""),
+        )
     return field(
-        path, label, "" if value is None else str(value), mode="text" if not isinstance(value, int) else "numeric",
-        hint=HINTS.get(name, "") if kind == "material" else "", clears=isinstance(value, str),
+        path, label, "" if value is None else str(value), UNITS.get(name, ""), mode="text" if not isinstance(value, int) else "numeric",
+        hint=HINTS.get(name, ""), clears=isinstance(value, str), help=HELP.get(name, ""), worded=True,
     )  # fmt: skip
 
 
-def _shown(ctx: Context, name: str, value: int) -> str:
+def _shown(ctx: Context, name: str, value: int, unit: str) -> tuple[str, str, str]:
+    """(figure, unit, what is sent while nobody touches it) of a mass, length, temperature or share in the shop's own units."""
+    us = ctx.site.units == "us"
     if name.endswith("_mg"):
-        return ctx.mass(value)
+        return (*ctx.scale(value), ctx.exact(value))
     if name.endswith("_um"):
-        return f"{value / 1000:g} mm" if value else ""
+        shown = f"{value / 25_400:.3f}".rstrip("0").rstrip(".") if us else f"{value / 1000:g}"
+        return (shown, unit, f"{value / 1000:g} mm") if value else ("", unit, "")
     if name.endswith("_mc"):
-        return f"{value / 1000:g} C" if value else ""
-    return f"{value / 10_000:g}"
+        apart = name == "temperature_tolerance_mc"  # a difference has no zero to be moved by
+        shown = f"{value * 1.8 / 1000 + (0 if apart else 32):.1f}" if us else f"{value / 1000:.1f}"
+        return shown.removesuffix(".0"), unit, f"{value / 1000:g} C"
+    return f"{value / 10_000:g}", unit, ""
 
 
 def _recipe_lines(ctx: Context, lines: tuple[e.RecipeLine, ...]) -> Html:

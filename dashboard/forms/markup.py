@@ -42,17 +42,20 @@ def _one(child: str | Iterable[str]) -> str:
 
 
 def field(path: str, label: str, value: str = "", unit: str = "", hint: str = "", *, kind: str = "text", mode: str = "decimal",
-          required: bool = False, help: str = "", clears: bool = False, exact: str = "") -> Html:  # fmt: skip
+          required: bool = False, help: str = "", clears: bool = False, exact: str = "", among: Sequence[str] = (),
+          worded: bool = False) -> Html:  # fmt: skip
     """A big field with its label, unit, and a place for what was understood or what is wrong with it.
 
-    clears: emptied, it is sent empty. exact: what is sent as long as nobody touches the (rounded) value shown.
+    clears: emptied, it is sent empty. exact: what is sent as long as nobody touches the (rounded) value shown. among: what is offered while
+    typing. worded: the unit is only told, never sent (a count of days is a bare number).
     """
     id = f"f{next(_number)}"
     return tag(
         "div", tag("label", label, tag("span", unit, class_="unit") if unit else None, for_=id),
         tag("input", id=id, name=path, type=kind, value=value, placeholder=hint, inputmode=mode if kind == "text" else None, autocomplete="off",
-            data_unit=unit or None, required=required, aria_describedby=f"{id}-said", data_planned=value or None, data_clears=clears and bool(value), data_exact=exact or None),
-        tag("p", help, id=f"{id}-said", class_="said", data_for=path), class_="field",
+            data_unit=(unit or None) if not worded else None, list=f"{id}-among" if among else None, required=required, aria_describedby=f"{id}-help {id}-said" if help else f"{id}-said", data_planned=value or None, data_clears=clears and bool(value), data_exact=exact or None),
+        tag("datalist", [tag("option", value=x) for x in among], id=f"{id}-among") if among else None,
+        tag("p", help, id=f"{id}-help", class_="help") if help else None, tag("p", id=f"{id}-said", class_="said", data_for=path), class_="field",
     )  # fmt: skip
 
 
@@ -116,6 +119,16 @@ def rows(title: str, add: str, shown: Sequence[str], spare: Sequence[str]) -> Ht
     """Rows under one title, and a button that brings out a spare one."""
     button = tag("button", add, type="button", class_="plain", data_add=True) if spare else None
     return tag("fieldset", tag("legend", title) if title else None, *shown, *spare, button, class_="rows")
+
+
+BLOCKED = "data-blocked"
+"""Stands in a form that has nothing to record yet; it gets no button to record with."""
+
+
+def first(words: str, kind: str, what: str) -> Html:
+    """What must stand in the book before this form is of use, with the way there."""
+    way = tag("a", f"Enter {what} in the book", href=f"/book?kind={kind}", class_="button")
+    return tag("div", tag("p", words, class_="caution"), tag("p", way), data_blocked=True)
 
 
 def more(title: str, *children: str, open: bool = False) -> Html:

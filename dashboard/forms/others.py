@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from dashboard.forms.book import define
 from dashboard.forms.context import Context, crew, foot
-from dashboard.forms.markup import Html, choice, field, hidden, join, more, tag, taps
+from dashboard.forms.markup import Html, choice, field, first, hidden, join, more, tag, taps
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
 
@@ -16,11 +16,7 @@ def open_batch(ctx: Context) -> Html:
     old = ctx.old
     flavours = [(f.id, f.name) for f in ctx.book.all(e.Flavour) if ctx.book.recipe_of(f.id)]
     if not flavours:
-        return tag(
-            "p",
-            "No flavour with a recipe is in the book. Enter materials, a flavour and its recipe on the Book page first.",
-            class_="caution",
-        )
+        return first("No flavour with a recipe is in the book yet.", "recipe", "a recipe")
     designs = [(d.id, d.name) for d in ctx.book.all(e.Design)]
     return join([
         taps("flavour", "Flavour", flavours, old.flavour if old is not None else ""),
@@ -34,7 +30,7 @@ def receive(ctx: Context) -> Html:
     give = old.gives[0] if old is not None else None
     materials = [(m.id, m.name) for m in ctx.book.all(e.Material) if m.tracked]
     if not materials:
-        return tag("p", "No material is in the book yet. Enter one on the Book page first.", class_="caution")
+        return first("No material is in the book yet.", "material", "a material")
     partners = [(p.id, p.id) for p in ctx.book.all(e.Partner) if p.role == "supplier"]
     supplier = old.partner if old is not None else ""
     cost = f"{give.cost / 10**ctx.site.currency_digits:.{ctx.site.currency_digits}f}" if give and give.cost else ""
@@ -63,7 +59,23 @@ def close_batch(ctx: Context) -> Html:
         if left
         else "Nothing unfinished is left."
     )
-    return join([hidden("batch", ctx.batch["batch"]), tag("p", told, class_="caution" if left else "quiet"), foot(ctx)])
+    loose = (
+        []
+        if ctx.lots is None
+        else [r for r in ctx.lots.to_dict("records") if r["kind"] == "pieces" and r["mass_mg"] > 0]
+    )
+    kept = (
+        tag(
+            "p",
+            f"Not packed, and kept in stock as loose pieces: {', '.join(ctx.lot_words(dict(r)) for r in loose)}. Pack them first if they are to be packed.",
+            class_="note",
+        )
+        if loose
+        else None
+    )
+    return join(
+        [hidden("batch", ctx.batch["batch"]), tag("p", told, class_="caution" if left else "quiet"), kept, foot(ctx)]
+    )
 
 
 def work(ctx: Context) -> Html:
@@ -104,9 +116,9 @@ def sell(ctx: Context) -> Html:
     packs = [(p.id, p.name) for p in ctx.book.all(e.Pack)]
     channels = [(c.id, c.name) for c in ctx.book.all(e.Channel)]
     if not packs or not channels:
-        return tag(
-            "p", "Selling needs a pack and a channel in the book. Enter them on the Book page first.", class_="caution"
-        )
+        if packs:
+            return first("The book does not say yet where you sell.", "channel", "where you sell")
+        return first("No jar or bag is in the book yet.", "pack", "a jar or bag")
     return join([choice("pack", "Pack", packs, ctx.lot), field("packs", "Packs", mode="numeric", required=True), taps("channel", "Channel", channels, channels[0][0]),
                  field("amount", f"For all of them ({ctx.site.currency})"), foot(ctx)])  # fmt: skip
 

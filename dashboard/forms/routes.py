@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from dashboard.components.ways import for_page
 from dashboard.forms.context import Context, who
-from dashboard.forms.markup import Html, field, hidden, join, tag
+from dashboard.forms.markup import BLOCKED, Html, field, hidden, join, tag
 from dashboard.forms.others import OTHER_FORMS
 from dashboard.forms.steps import STEP_FORMS, step_form
 from ledger.application.ledger import Ledger
@@ -17,6 +17,9 @@ from ledger.application.log import believed_event
 from ledger.errors import SlabbookError, UnknownThing
 
 router = APIRouter(include_in_schema=False)
+NAMED = {"site": "the shop", "material": "a material", "flavour": "a flavour", "design": "a design", "recipe": "a recipe", "pack": "a jar or bag", "worker": "a pair of hands",
+         "station": "a station", "feast": "a feast", "partner": "a supplier or customer", "channel": "a place where you sell", "planning": "what a plan assumes"}  # fmt: skip
+"""What an entry of each kind is called in the title of its form."""
 _COMMAND_OF_STEP = {"receive": "receive", "other": "work", "close": "close-batch"}
 
 
@@ -50,15 +53,19 @@ def form(ledger: Ledger, name: str, asked: dict[str, str]) -> Html:
         raise UnknownThing(
             f"There is no form `{name}`; known are {', '.join([*STEP_FORMS, *OTHER_FORMS])}.", kind="form", id=name
         )
+    if name == "define":
+        kind = NAMED.get(asked.get("kind", ""), "an entry")
+        title = f"{kind[0].upper()}{kind[1:]} anew" if asked.get("id") else f"Enter {kind}"
     about = code or ctx.lot or asked.get("id", "")
     if amending:
         title = f"Amend: {title.lower()}"
         why = field("amend.reason", "Why it is amended", mode="text", required=True)
         body = join([body, hidden("amend.origin", str(ctx.origin)), why, who(ctx, "Who amends it")])
-    elif name not in STEP_FORMS and name != "work":
+    elif name not in STEP_FORMS and name != "work" and BLOCKED not in body:
         body = join([body, who(ctx, "Who enters it")])
     heading = f"{title}, {about}" if about else title
-    buttons = tag("div", tag("button", "Record", type="submit", class_="button big"),
+    record = tag("button", "Record", type="submit", class_="button big") if BLOCKED not in body else None
+    buttons = tag("div", record,
                   tag("button", "Not now", type="button", class_="plain", data_close=True), class_="buttons")  # fmt: skip
     return tag("form", tag("h2", heading, id="form-title", tabindex="-1"), tag("p", class_="refusal", role="alert", hidden=True), body, buttons,
                data_command=name, data_key=f"{name}/{about}/{ctx.origin or ''}", data_title=heading, novalidate=True)  # fmt: skip

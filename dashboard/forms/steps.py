@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from dashboard.forms.context import STICKS, Context, caution, crew, foot
-from dashboard.forms.markup import Html, field, group, hidden, join, more, taps
+from dashboard.forms.markup import BLOCKED, Html, field, first, group, hidden, join, more, taps
 from dashboard.forms.portions import charged, poured, used
 from ledger.domain.batch.decider import MAY_TAKE
 from ledger.domain.books import entries as e
@@ -168,7 +168,7 @@ def cut(ctx: Context) -> Html:
         used(ctx, MAY_TAKE["cut"]), hidden("piece_um", _length(length)) if length else None,
         group("gives.0", *made(pieces), hidden("gives.0.kind", "pieces"),
               field("gives.0.mass", "Good pieces", ctx.said(pieces), ctx.unit, "empty: what is left"),
-              field("gives.0.pieces", "Counted", counted, "", "empty: by the design's piece", mode="numeric"), need="mass pieces lot", class_="group pair"),
+              field("gives.0.pieces", "Counted", counted, "", "empty: by weight", mode="numeric"), need="mass pieces lot", class_="group pair"),
         group("gives.1", *made(again, "gives.1"), hidden("gives.1.kind", "reboil"), field("gives.1.mass", "Kept for re-boil", ctx.said(again), ctx.unit), need="mass"),
         losses(ctx, "cut"), crew(ctx, "cut"),
     ])  # fmt: skip
@@ -182,11 +182,13 @@ def pack(ctx: Context) -> Html:
         for p in ctx.book.all(e.Pack)
         if p.flavour == batch["flavour"] and (not p.design or not batch["design"] or p.design == batch["design"])
     ]
+    if not packs:
+        return first("No jar or bag of this flavour and design is in the book yet.", "pack", "a jar or bag")
     value = ctx.old.pack if ctx.old is not None else packs[0].id if packs else ""
     give = ctx.old.gives[0] if ctx.old is not None else None
     dated = field("gives.0.best_before", "Best before", give.best_before, kind="date") if give is not None else None
     return join([
-        taps("pack", "Pack", [(p.id, p.name) for p in packs], value) if packs else caution("No pack of this flavour is in the book. Enter one on the Book page first."),
+        taps("pack", "Pack", [(p.id, p.name) for p in packs], value),
         *(made(give)), field("packs", "Filled", str(give.packs) if give is not None else "", "", mode="numeric", required=True), dated,
         used(ctx, MAY_TAKE["pack"]), scrap(ctx, "pack"), crew(ctx, "pack"),
     ])  # fmt: skip
@@ -214,4 +216,7 @@ STEP_FORMS: dict[str, tuple[str, Callable[[Context], Html]]] = {
 
 def step_form(step: str, ctx: Context) -> Html:
     """The fields of a step."""
-    return join([hidden("batch", batch_of(ctx)["batch"]), STEP_FORMS[step][1](ctx), foot(ctx, *STATIONS[step])])
+    body = STEP_FORMS[step][1](ctx)
+    return (
+        body if BLOCKED in body else join([hidden("batch", batch_of(ctx)["batch"]), body, foot(ctx, *STATIONS[step])])
+    )

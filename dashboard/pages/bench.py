@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 from dash import dcc, html
 
-from dashboard.components.parts import empty, first_steps
+from dashboard.components.parts import empty, first_steps, next_to_enter
 from dashboard.components.words import since
 from dashboard.entries import batch_entries
 from dashboard.forms.steps import STEP_FORMS
@@ -56,12 +56,14 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         return [first_steps(book)]
     if rows.empty:
         return [
+            *next_to_enter(book),
             actions,
             empty(
                 "No batch is open",
                 "Open a batch to start. Its card then stands here with the next step as one big button.",
             ),
         ]
+    rest_of_book = next_to_enter(book)
     rows = rows.sort_values("last_position", ascending=False)
     made = queries.batches(most=40)
     most = 24
@@ -71,7 +73,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         if len(rows) > most
         else []
     )
-    return [actions, html.Div(cards, className="cards"), *rest]
+    return [*rest_of_book, actions, html.Div(cards, className="cards"), *rest]
 
 
 def card(ledger: Ledger, book: Book, batch: dict[str, Any], made: pd.DataFrame) -> Any:
@@ -100,7 +102,7 @@ def card(ledger: Ledger, book: Book, batch: dict[str, Any], made: pd.DataFrame) 
             html.Ol(line, className="steps", **{"aria-label": "Steps"}),
             *mind(book, batch, made),
             html.Button(title, **{"data-form": f"{step}?batch={code}", "data-ahead": "1"}, className="button big", id={"type": "next", "batch": code}),
-            html.Div([html.Button("Start clock", **{"data-clock": f"{code}:{step}"}, className="plain", **{"aria-label": f"Clock of {step}, batch {code}"})]),
+            html.Div([html.Button("Start clock", **{"data-clock": f"{code}:{step}"}, className="plain", **{"aria-label": f"Clock of {step}, batch {code}"})]) if step in STEP_FORMS else None,
             html.Details([html.Summary("Another step, or amend"), html.Div([
                 html.Div([html.Button(STEP_FORMS[s][0], **{"data-form": f"{s}?batch={code}"}, className="plain") for s in others]
                          + [html.Button("Other time", **{"data-form": f"work?batch={code}"}, className="plain")]

@@ -10,7 +10,7 @@ from dash import dcc, html
 from dashboard.components.book_words import compared, label, value
 from dashboard.components.contact_forms import contacts_part
 from dashboard.components.grid import LONG, Col, grid
-from dashboard.components.parts import FIRST, choose, empty, first_steps, table_of
+from dashboard.components.parts import FIRST, choose, empty, first_steps, next_to_enter, table_of
 from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import KINDS
@@ -18,6 +18,7 @@ from ledger.errors import UnknownThing
 
 PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "design": "designs", "recipe": "recipes", "pack": "packs", "worker": "workers",
           "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels", "planning": "what a plan assumes"}  # fmt: skip
+SINGULAR = {"pack": "jar or bag", "worker": "pair of hands", "partner": "supplier or customer", "channel": "place where you sell", "planning": "set of assumptions"}  # fmt: skip
 
 
 def filters(_ledger: Ledger, asked: Asked) -> list[Any]:
@@ -43,10 +44,17 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             f"There is no kind of book entry `{kind}`; known are {', '.join(KINDS)}.", kind="book", id=kind
         )
     add = html.Div(
-        html.Button(f"Enter a new {kind}", **{"data-form": f"define?kind={kind}"}, className="button"),
+        html.Button(
+            f"Enter {'the shop' if kind == 'site' else 'a new ' + SINGULAR.get(kind, kind)}",
+            **{"data-form": f"define?kind={kind}"},
+            className="button",
+        ),
         className="actions",
     )
+    lacking = next_to_enter(ledger.book())
     found = ledger.queries.book_history(kind)
+    if kind in ("site", "planning") and not found.empty:
+        add = None  # a book has one of these: it is entered anew, not beside itself
     if found.empty:
         book = ledger.book()
         if any(not book.all(KINDS[needed]) for needed, _ in FIRST):
@@ -60,8 +68,8 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         back = dcc.Link(f"All {PLURAL[kind]}", href=address("/book", {"kind": kind}), className="plain")
         return [html.Div(back, className="actions"), entry(ledger, kind, chosen, by_id[chosen], opened=True)]
     if len(by_id) >= LONG:
-        return [add, overview(ledger, kind, [rows.iloc[-1].to_dict() for rows in by_id.values()])]
-    return [add, *[entry(ledger, kind, id, rows) for id, rows in by_id.items()]]
+        return [*lacking, add, overview(ledger, kind, [rows.iloc[-1].to_dict() for rows in by_id.values()])]
+    return [*lacking, add, *[entry(ledger, kind, id, rows, opened=len(by_id) == 1) for id, rows in by_id.items()]]
 
 
 def overview(ledger: Ledger, kind: str, newest: list[dict[str, Any]]) -> Any:
@@ -89,6 +97,15 @@ def overview(ledger: Ledger, kind: str, newest: list[dict[str, Any]]) -> Any:
     return grid(f"book-{kind}", PLURAL[kind].capitalize(), columns, rows)
 
 
+def name_of(ledger: Ledger, kind: str, id: str) -> str:
+    """What a person or business is called, from the names kept beside the book (empty: none)."""
+    if kind not in ("partner", "worker"):
+        return ""
+    found = ledger.queries.contacts()
+    mine = found[(found["kind"] == kind) & (found["id"] == id)]
+    return str(mine["name"].iloc[0]) if len(mine) else ""
+
+
 def entry(ledger: Ledger, kind: str, id: str, rows: Any, opened: bool = False) -> Any:
     """One entry with every version, what changed in each, and a button to enter it anew."""
     site = ledger.book().site()
@@ -107,7 +124,7 @@ def entry(ledger: Ledger, kind: str, id: str, rows: Any, opened: bool = False) -
             for k in order if before["data"].get(k) != row["data"].get(k)
         )  # fmt: skip
         history.append([str(row["version"]), row["day"], str(row["position"]), html.Span(changed, className="value")])
-    name = newest["data"].get("name") or newest["data"].get("flavour") or ""
+    name = newest["data"].get("name") or newest["data"].get("flavour") or name_of(ledger, kind, id)
     return html.Details(
         [
             html.Summary([html.Strong(id), f" {name}" if name and name != id else "", f", version {newest['version']}"]),

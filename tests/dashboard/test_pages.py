@@ -9,6 +9,7 @@ import pytest
 from dash import no_update
 
 import dashboard.shell as shell_module
+from dashboard.components.parts import next_to_enter
 from dashboard.components.words import kind_words
 from dashboard.page import address, pages, read_address
 from dashboard.pages.bench import next_step
@@ -145,6 +146,18 @@ def test_a_fault_of_the_program_is_told_on_the_page_and_kept_in_its_log(
     said = text_of(render(empty, "/week", "?week=2026-W44"))
     assert "fault in the program" in said and "Nothing is lost" in said
     assert "ZeroDivisionError" in caplog.text and "/week?week=2026-W44" in caplog.text
+
+
+def test_a_young_book_keeps_naming_what_it_lacks_once_batches_can_be_opened(single: Ledger) -> None:
+    assert text_of(next_to_enter(single.book())).startswith("Still to enter in the book: ")
+    assert "the shop itself" not in text_of(next_to_enter(single.book()))
+    links = [x["props"]["href"] for x in walk(next_to_enter(single.book())) if x["type"] == "Link"]
+    assert links[0] == "/book?kind=material" and "/book?kind=channel" in links
+
+
+def test_a_whole_book_lacks_nothing(demo: Ledger) -> None:
+    assert next_to_enter(demo.book()) == []
+    assert "Still to enter" not in text_of(render(demo, "/bench", ""))
 
 
 def test_first_steps_are_ticked_as_they_are_done(single: Ledger) -> None:
