@@ -86,8 +86,9 @@
     return p.value ? h(window.dash_core_components.Link, { href: filled(p.href, p.data), children: String(shown) }) : null;
   };
   components.SlabButtons = (p) => h("span", { className: "do" }, (p.value || []).map((key) => {
-    const [word, form] = p.buttons[key];
-    return h("button", { key, type: "button", className: "plain", "data-form": filled(form, p.data), "aria-label": word + ", " + (p.data[p.about] || "") }, word);
+    const [word, form] = p.buttons[key], about = word + ", " + (p.data[p.about] || "");
+    if (form.startsWith("/")) return h("a", { key, className: "plain", href: filled(form, p.data), "aria-label": about }, word); /* a page of its own */
+    return h("button", { key, type: "button", className: "plain", "data-form": filled(form, p.data), "aria-label": about }, word);
   }));
 
   /* --- paper --------------------------------------------------------------------------------------------------- */

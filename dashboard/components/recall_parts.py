@@ -17,6 +17,8 @@ from ledger.store.times import utc_text
 from ledger.trace.recall import Recall
 from ledger.trace.recall_progress import sum_in_words
 
+DEEDS = {"counted": "Count", "returned": "Came back", "destroyed": "Destroyed"}
+"""What can be written down about a lot, as its button says it."""
 SIDE_BY_SIDE = {"display": "inline-flex", "gap": ".45rem"}
 
 
@@ -50,6 +52,10 @@ def to_call(r: Recall, code: str, *, open_: bool) -> Any:
             "Every customer who had some was called." if len(r.recipients) else "Nothing was delivered to a business."
         )
         return html.P(told, className="sentence")
+    if not open_:  # it is over: a name in a sentence, no telephone that asks to be pressed
+        names = ", ".join(str(row["name"] or row["party"]) for row in calls.to_dict("records"))
+        why = "a drill calls nobody" if r.case.drill else "no call was written down"
+        return html.P(f"Not called before it was closed ({why}): {names}.", className="sentence")
     cards = []
     for row in calls.to_dict("records"):
         name = row["name"] or row["party"]
@@ -64,7 +70,7 @@ def to_call(r: Recall, code: str, *, open_: bool) -> Any:
             **{"aria-label": f"{name} was called"},
         )
         cards.append(html.Div([html.Strong(name), html.Span(f"{count_of(row['packs'], 'pack')} · {row['address'] or 'no address on record'}", className="what"),
-                               html.Div([call, done] if open_ else [call], className="actions")], className="card"))  # fmt: skip
+                               html.Div([call, done], className="actions")], className="card"))  # fmt: skip
     return html.Section([html.H3(f"Customers to call: {len(calls)}"), html.Div(cards, className="cards")], id="call")
 
 
@@ -108,7 +114,11 @@ def long_table(name: str, title: str, columns: Sequence[Col], frame: pd.DataFram
     if len(rows) >= LONG:
         return grid(f"recall-{name}", title, columns, rows, key="#")
     plain = [
-        [dcc.Link(row[c.name], href=c.link.format(**row)) if c.link else row[c.name] for c in columns] for row in rows
+        [
+            dcc.Link(row[c.name], href=c.link.format(**row)) if c.link else row.get(f"{c.name}~", row[c.name])
+            for c in columns
+        ]
+        for row in rows
     ]
     return table_of(title, [c.title for c in columns], plain, [n for n, c in enumerate(columns) if c.kind == "number"])
 
@@ -127,15 +137,16 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
             if unit == "mg"
             else str(value)
             if packs_only
-            else f"{value} {unit}"
+            else count_of(value, unit.removesuffix("s"))
         )
 
+    def ways(row: dict[str, Any]) -> list[str]:
+        if r.case.drill:
+            return ["counted"]
+        return ["counted", *(["returned"] if row["unit"] == "packs" else []), *(["destroyed"] if row["on_hand"] else [])]  # fmt: skip
+
     def doing(row: dict[str, Any]) -> Any:
-        kinds = [("counted", "Count")]
-        if not r.case.drill:
-            kinds += [("returned", "Came back")] if row["unit"] == "packs" else []
-            kinds += [("destroyed", "Destroyed")] if row["on_hand"] else []
-        return html.Span([html.A(word, href=f"/recall/{code}/note?kind={kind}&lot={row['lot']}", className="plain", **{"aria-label": f"{word}: {row['lot']}"}) for kind, word in kinds],
+        return html.Span([html.A(DEEDS[kind], href=f"/recall/{code}/note?kind={kind}&lot={row['lot']}", className="plain", **{"aria-label": f"{DEEDS[kind]}: {row['lot']}"}) for kind in ways(row)],
                          style=SIDE_BY_SIDE)  # fmt: skip
 
     shown = to_show(r, open_=open_)
@@ -171,24 +182,28 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
     gone = len(r.progress) - len(shown)
     rest = f"{gone} more lots held something when it began and hold nothing now: the report has them." if gone else ""
     title = "Stock, lot by lot" + (" (packs)" if packs_only else "")
-    if open_:
+    if open_ and len(rows) < LONG:
         table = table_of(title, head, rows, tuple(range(first, first + 5)))
     else:
         columns = [
             Col("lot", "lot", link="/lots?mark={lot}"),
-            *(Col(x, x, "number" if n < 5 else "text") for n, x in enumerate(head[1:])),
-        ]
-        table = long_table("stock", title, columns, sortable(shown, held, head, rows))
+            *([Col("do", "write down", "do", buttons={k: (word, f"/recall/{code}/note?kind={k}&lot={{lot}}") for k, word in DEEDS.items()})] if open_ else []),
+            *(Col(x, x, "number" if n < 5 else "text") for n, x in enumerate(head[first:])),
+        ]  # fmt: skip
+        frame = sortable(shown, held, head[first:], [row[first:] for row in rows])
+        if open_:
+            frame["do"] = [ways(row) for row in shown.to_dict("records")]
+        table = long_table("stock", title, columns, frame)
     return html.Section([table,
                      html.P(rest, className="quiet") if rest else None,
                      html.P(f"Since the start: {said}.", className="sentence") if said else None], id="stock")  # fmt: skip
 
 
 def sortable(shown: pd.DataFrame, held: dict[str, Any], head: list[str], rows: list[list[Any]]) -> pd.DataFrame:
-    """What `stock_table` shows, with the figures themselves to sort by beside their words."""
-    frame = pd.DataFrame([row[1:] for row in rows], columns=head[1:])
+    """What `stock_table` shows of each lot, with the figures themselves to sort by beside their words."""
+    frame = pd.DataFrame(rows, columns=head)
     frame.insert(0, "lot", list(shown["lot"]))
-    for name in head[1:6]:
+    for name in head[:5]:
         frame[f"{name}~"] = frame[name]
         frame[name] = (
             [int(held.get(x, 0)) for x in shown["lot"]]

@@ -41,7 +41,8 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         ]
     code = asked.get("recall") or every[-1].started.recall
     case = next((c for c in reversed(every) if c.started.recall == code), None) or audit_recall.the_recall(ledger, code)
-    r = audit_recall.work(ledger, code, behind=False, case=case).recall
+    ended = {paper.recall: position for position, paper in ledger.queries.papers("recall-closed")}.get(code)
+    r = audit_recall.work(ledger, code, ended, behind=False, case=case).recall
     rows = r.accounts[r.accounts["unit"] == r.score_unit]
     amounts = [
         (word, int(rows[name].sum()))
@@ -61,7 +62,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     calls = r.to_call
     open_ = case.closed is None
     held_words = (
-        "It is closed: what was held then is in the report."
+        f"The figures are those of the closing, entry {ended}; where the lot is today stands behind its link."
         if case.closed
         else "All stock on hand is held."
         if todo.empty
@@ -81,7 +82,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         html.P(f"{r.case.reason}. {count_of(len(r.affected), 'lot')} affected; {r.score:.2f} % of {made} {r.score_unit} accounted for.", className="sentence"),
         left_to_do(r, code) if open_ else None,
         html.Div([*buttons, *papers], className="actions"),
-        html.P(held_words, className="sentence" if todo.empty or case.closed else "caution"),
+        html.P(held_words, className="quiet" if case.closed else "sentence" if todo.empty else "caution"),
         to_call(r, code, open_=open_),
         told(ledger, r, code, open_=open_),
         stock_table(ledger, code, r, open_=open_),

@@ -8,10 +8,12 @@ import httpx
 import pytest
 
 from dashboard.app import create_app
+from dashboard.components import recall_parts
 from dashboard.shell import render
 from ledger.application.ledger import Ledger
+from ledger.domain.lots.commands import ScrapLot
 from ledger.domain.shelf.commands import Ship
-from tests.dashboard.test_pages import text_of
+from tests.dashboard.test_pages import text_of, walk
 from tests.support.asgi import client_of
 
 
@@ -170,3 +172,41 @@ def test_the_api_answers_trace_recall_label_and_proof(client, demo):
     assert "DRILL" in client.get(f"/api/v1/recalls/{code}/notice").text
     assert client.get("/api/v1/proof", params={"of": jar}).json()["rows"]
     assert client.post(f"/api/v1/recalls/{code}/close", json={"release": True}).status_code == 200
+
+
+def test_an_open_recall_of_many_lots_is_a_table_that_narrows_with_what_can_be_written_down(client, demo, monkeypatch):
+    monkeypatch.setattr(recall_parts, "LONG", 2)
+    sugar = str(demo.queries.lots(kinds=["material"], holding=False)["lot"].iloc[0])
+    code = started(client, sugar)
+    [grid] = [
+        x["props"]
+        for x in walk(render(demo, "/recall", f"?recall={code}"))
+        if x["type"] == "AgGrid" and "stock" in str(x["props"]["id"])
+    ]
+    [doing] = [c for c in grid["columnDefs"] if c["field"] == "do"]
+    assert doing["cellRendererParams"]["buttons"]["counted"] == ["Count", f"/recall/{code}/note?kind=counted&lot={{lot}}"]  # fmt: skip
+    rows = grid["rowData"]
+    assert len(rows) >= 2 and all(r["do"][0] == "counted" for r in rows)
+    packs = [r for r in rows if r["on hand~"].isdigit() or "pack" in r["on hand~"]]
+    assert packs and all(("destroyed" in r["do"]) == bool(r["on hand"]) and "returned" in r["do"] for r in packs)
+
+
+def test_a_closed_drill_asks_nobody_to_be_called_and_keeps_its_figures(client, demo):
+    jar = jar_of(demo)
+    row = demo.queries.lot(jar)
+    demo.do(Ship(day=demo.today(), pack=row["item"], packs=1, lot=jar, customer="HOTEL", document="N1"), "MK")
+    code = started(client, jar, drill=True)
+    before = text_of(render(demo, "/recall", f"?recall={code}"))
+    assert "Customers to call" in before
+    assert client.post(f"/recall/{code}/close", content="release=yes").status_code == 303
+    accounted = before.split("affected; ")[1].split(" accounted")[0]
+    left = int(demo.queries.lot(jar)["packs"])
+    assert left
+    demo.do(ScrapLot(day=demo.today(), lot=jar, packs=left, cause="damp"), "MK")
+    shown = render(demo, "/recall", f"?recall={code}")
+    said = text_of(shown)
+    assert "Not called before it was closed (a drill calls nobody): " in said
+    assert not [x for x in walk(shown) if str(x["props"].get("href", "")).startswith("tel:")]
+    assert accounted in said and "those of the closing" in said
+    assert "000000" not in said  # a weight as people say it, never in milligrams
+    assert any(f"{left} on hand" in str(x["props"].get("aria-label", "")) for x in walk(shown))
