@@ -7,6 +7,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.parts import table_of
+from dashboard.components.ways import for_page
 from dashboard.page import Asked
 from ledger.application.sheets import Planned
 from ledger.craft.sheet import BatchSheet
@@ -117,7 +118,7 @@ def answer_parts(planned: Planned) -> list[Any]:
         html.Div([_list("Build", text.build), _steps(text)], className="sheet-two"),
         html.P([html.Strong("Allergens: "), text.allergens, html.Br(), text.changeover], className="allergens"),
         html.P([html.Strong("Caution. "), SAFETY, " ", SAFETY_NOTE], className="caution"),
-        html.Details([html.Summary("What this stands on"), html.Ul([html.Li(x) for x in (*planned.notes, text.footer)])]),
+        html.Details([html.Summary("What this stands on"), html.Ul([html.Li(for_page(x)) for x in (*planned.notes, text.footer)])]),
     ]  # fmt: skip
 
 

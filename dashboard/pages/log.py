@@ -8,6 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.parts import choose, empty, table_of, type_in
+from dashboard.components.ways import for_page
 from dashboard.components.words import kind_words, moment
 from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
@@ -135,7 +136,9 @@ def verified(ledger: Ledger) -> Any:
             report = verify_tree(reader)
     except LedgerDamaged as error:
         return html.Div(
-            [html.H2("The log does not agree with itself"), html.P(error.message)], className="caution", role="alert"
+            [html.H2("The log does not agree with itself"), html.P(for_page(error.message))],
+            className="caution",
+            role="alert",
         )
     return html.Div(
         [

@@ -9,6 +9,7 @@ from dash import dcc, html
 
 from dashboard.components.grid import Col, grid, report_grid
 from dashboard.components.parts import choose, empty, report_table, sentence, type_in
+from dashboard.components.ways import for_page
 from dashboard.page import Asked, Page, address, register
 from ledger.application import audit, audit_label
 from ledger.application.ledger import Ledger
@@ -139,7 +140,7 @@ def label(ledger: Ledger, lot: str) -> Any:
     try:
         made = audit_label.label(ledger, lot)
     except SlabbookError as error:
-        return html.P(f"No label: {error.message}", className="quiet", id="label")
+        return html.P(f"No label: {for_page(error.message)}", className="quiet", id="label")
     words = (
         made.words.ingredients,
         made.words.allergens or "No allergen on record of the lots used.",

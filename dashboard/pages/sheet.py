@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from dashboard.components.parts import choose, empty, report_table, sentence, type_in
 from dashboard.components.sheet_parts import answer_parts, issued_panel, sliders
+from dashboard.components.ways import for_page
 from dashboard.page import Asked, Page, address, read_address, register
 from ledger import quantities
 from ledger.application import sheets, sheets_compare
@@ -91,7 +92,11 @@ def answer(ledger: Ledger, asked: Asked) -> list[Any]:
         return answer_parts(sheets.plan(ledger, ask_of(ledger.book(), asked)))
     except SlabbookError as error:
         return [
-            html.Div([html.H2("This cannot be planned so"), html.P(error.message)], className="refusal", role="alert")
+            html.Div(
+                [html.H2("This cannot be planned so"), html.P(for_page(error.message))],
+                className="refusal",
+                role="alert",
+            )
         ]
 
 
@@ -161,7 +166,7 @@ def _issued(ledger: Ledger, batch: str) -> Any:
         sheets.kept(ledger, batch)
         report = sheets_compare.batch_report(ledger, batch)
     except SlabbookError as error:
-        return html.P(error.message, className="refusal", role="alert")
+        return html.P(for_page(error.message), className="refusal", role="alert")
     tables = [report_table(t, report.shop) for t in report.tables.values()]
     compared = html.Details([html.Summary("Plan against actual"), *sentence(report), *tables])
     return issued_panel(batch, compared)
@@ -180,7 +185,7 @@ def issue(ledger: Ledger, asked: Asked, command_id: str) -> tuple[str, Any]:
     try:
         return sheets.issue(ledger, ask_of(ledger.book(), asked), asked.get("by", ""), command_id).batch, None
     except SlabbookError as error:
-        return "", html.P(error.message, className="refusal", role="alert")
+        return "", html.P(for_page(error.message), className="refusal", role="alert")
 
 
 def sizes(values: Sequence[Any]) -> Asked:

@@ -9,6 +9,7 @@ from typing import Any
 from dash import html
 
 from dashboard.components.parts import chart, choose, empty, files, report_table, sentence, type_in
+from dashboard.components.ways import for_page
 from dashboard.components.words import moment
 from dashboard.figures.control import control
 from dashboard.figures.losses import causes, waterfall
@@ -96,12 +97,14 @@ def control_part(ledger: Ledger, week: str, known: str | None, flavour: str, mad
         return html.P("No flavour was made this week.", className="quiet")
     report = remembered(control_report, ledger, flavour, shift(week, -51), week, known)
     if "points" not in report.tables or report.tables["points"].frame.empty:
-        return html.P(report.sentence, className="quiet")
-    drawn = chart(control(report.tables["points"].frame, report.shop.name("flavour", flavour)), report.sentence)
+        return html.P(for_page(report.sentence), className="quiet")
+    drawn = chart(
+        control(report.tables["points"].frame, report.shop.name("flavour", flavour)), for_page(report.sentence)
+    )
     return html.Div(
         [
             drawn,
-            html.P(report.sentence),
+            html.P(for_page(report.sentence)),
             report_table(report.tables["unusual"], report.shop) if not report.tables["unusual"].frame.empty else None,
         ]
     )

@@ -61,3 +61,15 @@ def test_no_page_quotes_a_command(which: str, request: pytest.FixtureRequest) ->
     shop: Ledger = request.getfixturevalue(which)
     for page in pages():
         assert "slabbook " not in text_of(render(shop, page.path, "")), page.path
+
+
+def test_what_a_page_says_of_a_report_or_an_error_is_always_said_for_a_page() -> None:
+    """Every message and every report's sentence in the dashboard's own source passes through `for_page`."""
+    bare = [
+        f"{path.name}: {line.strip()}"
+        for path in sorted((SOURCE.parent / "dashboard").rglob("*.py"))
+        for line in path.read_text().splitlines()
+        for word in re.findall(r"(?<!for_page\()\b(?:error\.message|(?:report|traced|story)\.sentence)", line)
+        if not path.name.startswith("season")  # the Season page's own tests read what it says
+    ]
+    assert bare == []
