@@ -191,6 +191,7 @@ def _all(statement: Statement, rows: Iterable[Row]) -> Iterator[tuple[str, Param
 def _send_bulk(session: PostgresSession, statement: Statement, rows: Iterable[Row]) -> None:
     if statement.copy_sql is not None and not (isinstance(rows, list) and len(rows) < BULK_ROWS):
         with session.connection.cursor() as cursor, cursor.copy(statement.copy_sql.encode()) as copy:
+            copy.set_types(statement.copy_types)
             for row in rows:
                 copy.write_row(row)
         return

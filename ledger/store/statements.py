@@ -49,7 +49,7 @@ class Statement:
     parameter first appears (for an insert: the order of the table's columns). Literals inside the statement stay there.
     """
 
-    __slots__ = ("_build", "_compiled", "_params", "copy_sql")
+    __slots__ = ("_build", "_compiled", "_params", "copy_sql", "copy_types")
 
     def __init__(
         self, core: ClauseElement | Callable[[str], ClauseElement], params: Sequence[str] | None = None
@@ -59,6 +59,8 @@ class Statement:
         self._compiled: dict[str, DriverSql] = {}
         self.copy_sql: str | None = None
         """For a plain insert: PostgreSQL's COPY that does the same in bulk, rows in the caller's order."""
+        self.copy_types: list[str] = []
+        """PostgreSQL's names of the types of that COPY's columns. Told them, the driver need not look at every value: a third of the time."""
 
     def on(self, dialect: str) -> DriverSql:
         """The statement for ``sqlite`` or ``postgresql``."""
@@ -113,6 +115,7 @@ def insert_into(table: Table, columns: Sequence[str] | None = None) -> Statement
     names = [column.name for column in table.columns] if columns is None else list(columns)
     statement = Statement(insert(table).inline().values({name: bindparam(name) for name in names}), names)
     statement.copy_sql = f"COPY {table.name} ({', '.join(names)}) FROM STDIN"
+    statement.copy_types = [table.c[name].type.compile(_dialects[POSTGRESQL]).lower() for name in names]
     return statement
 
 
