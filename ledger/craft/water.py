@@ -93,6 +93,14 @@ def water_boils_at(pressure_pa: float) -> float:
     return float(kelvin - 273.15)
 
 
+def boiling_drop_mc(altitude_m: int) -> int:
+    """How far below its sea-level figure water boils at a height (m), in thousandths of a degree C.
+
+    An end temperature that is given for sea level comes down by as much: the syrup boils the same number of degrees above water.
+    """
+    return round((water_boils_at(pressure_at_altitude(0)) - water_boils_at(pressure_at_altitude(altitude_m))) * 1000)
+
+
 def _from_air(site: SiteConditions) -> WaterBoils | None:
     if site.barometer_pa is not None:
         pressure = float(site.barometer_pa)

@@ -78,7 +78,7 @@ def test_an_end_temperature_off_the_recipe_is_accepted_and_flagged(bench):
 
 def test_at_a_height_the_recipes_temperature_comes_down_with_boiling_water(bench):
     # water boils 5.05 °C lower at 1,524 m (US Standard Atmosphere 1976 with the Antoine equation, derived table)
-    from ledger.domain.batch.decider import boiling_drop_mc
+    from ledger.craft.water import boiling_drop_mc
     from ledger.domain.books import entries as e
     from ledger.domain.books.commands import Define
 
