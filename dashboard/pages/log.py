@@ -7,11 +7,13 @@ from typing import Any
 
 from dash import dcc, html
 
+from dashboard.components.gist import gist
 from dashboard.components.parts import choose, empty, table_of, type_in
 from dashboard.components.ways import for_page
 from dashboard.components.words import kind_words, moment
 from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
+from ledger.application.reports_types import shop_of
 from ledger.domain.stored_names import all_names
 from ledger.errors import LedgerDamaged
 from ledger.store.verify import verify_tree
@@ -63,18 +65,24 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             )
         ]
     zone = ledger.book().site().zone
+    shop = shop_of(ledger.book(), ledger.book().site())
     rows = [
         [
             str(r["position"]),
             moment(r["recorded_at"], zone),
             kind(r["name"]),
+            html.Span(gist(r["name"], json.loads(r["payload"]), shop), className="value"),
             stream(r["stream"]),
             r["recorded_by"],
             content(r),
         ]
         for r in found.to_dict("records")
     ]
-    parts.append(table_of("Entries, newest first", ["entry", "recorded", "kind", "of", "by", "content"], rows, (0,)))
+    parts.append(
+        table_of(
+            "Entries, newest first", ["entry", "recorded", "kind", "in one line", "of", "by", "content"], rows, (0,)
+        )
+    )
     if before is not None:
         parts.insert(
             1,
