@@ -21,7 +21,7 @@ def print_one(world: World, line: Line, batch: str, day: date, hour: float, shar
         return False
     charge = sum(x.mass_mg for x in line.recipe.lines) * share
     packs = int(charge * 0.99 * line.recipe.process_yield_ppm / 1_000_000 / line.packs[0].net_mg)
-    ask = sheets.Ask(design=line.design.id, flavour=line.id, pack=line.packs[0].id, packs=packs)
+    ask = sheets.Ask(design=line.design.id, flavour=line.id, pack=line.packs[0].id, packs=packs, batch=batch)
     planned = sheets.plan(world.recorder.ledger, ask)
     sheet = sheet_to_plain(planned.sheet) | {"batch": batch, "planned_for": day.isoformat()}
     world.recorder.tell(
