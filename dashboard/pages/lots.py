@@ -17,7 +17,7 @@ from ledger.application.report_text import shown
 from ledger.application.reports_types import Report, shop_of
 from ledger.errors import SlabbookError
 from ledger.trace.label_sheets import Sheet
-from ledger.trace.queries import find
+from ledger.trace.marks import find
 
 LINKS = dict.fromkeys(("lot", "parent", "child"), "/lots?mark={}")
 

@@ -14,8 +14,9 @@ from ledger.quantities import mass_text
 from ledger.trace.balance import leaks, lot_balance
 from ledger.trace.graph import Direction, Edge, Lot, LotGraph
 from ledger.trace.layout import svg
+from ledger.trace.marks import Found, find
 from ledger.trace.path import Path, trace_path
-from ledger.trace.queries import Found, find, load
+from ledger.trace.queries import load
 
 DRAWN_UP_TO = 150
 """Lots on a drawn path; a longer one is a table only, because nobody could read it."""

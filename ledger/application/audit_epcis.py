@@ -28,7 +28,8 @@ from ledger.trace.epcis_import import import_document
 from ledger.trace.epcis_map import FloorStep, Moved, document_of
 from ledger.trace.epcis_model import Amount, TraceStep
 from ledger.trace.epcis_validate import check_document, refuse_unsound
-from ledger.trace.queries import entries_of_lot, find
+from ledger.trace.marks import find
+from ledger.trace.queries import entries_of_lot
 
 STEP_OF = {
     "lot.received": "receive", "batch.cooked": "cook", "batch.pulled": "pull", "batch.blended": "blend", "batch.built": "build",

@@ -19,8 +19,8 @@ from ledger.trace.allergens import Market
 from ledger.trace.label_sheets import SHEETS, Sheet
 from ledger.trace.label_text import LabelWords, Role, Used, eu_figure_height_mm, label_words, us_type_height
 from ledger.trace.labels import FIGURE_OF_SIZE, SMALL_OF_SIZE, LabelText, print_labels, small_letters_mm
+from ledger.trace.marks import find
 from ledger.trace.path import trace_path
-from ledger.trace.queries import find
 
 SMALL_LETTERS_MM: dict[Market, tuple[float, float]] = {"eu": (1.2, 0.9), "us": (25.4 / 16, 25.4 / 32)}
 """Least x-height of the list, and on small packs: Regulation (EU) 1169/2011 article 13 (largest side under 80 square cm); 21 CFR 101.2(c) (1/16 inch,

@@ -6,8 +6,9 @@ from ledger.application.ledger import Ledger
 from ledger.application.reports_types import basis
 from ledger.errors import BadInput
 from ledger.store.canonical import line_of
+from ledger.trace.marks import find
 from ledger.trace.proof import Proof, TreeHead, make_proof
-from ledger.trace.queries import entries_of_lot, find
+from ledger.trace.queries import entries_of_lot
 
 
 def proof(ledger: Ledger, asked: str, *, earlier: TreeHead | None = None, known: int | str | None = None) -> Proof:

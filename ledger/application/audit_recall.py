@@ -27,9 +27,10 @@ from ledger.errors import BadInput, Refused
 from ledger.store.times import utc_text
 from ledger.trace.audit_report import AuditReport, audit_report
 from ledger.trace.graph import LotGraph
+from ledger.trace.marks import find
 from ledger.trace.notice import NoticeGoods, recall_notice
 from ledger.trace.path import trace_path
-from ledger.trace.queries import find, reached
+from ledger.trace.queries import reached
 from ledger.trace.recall import Party, Recall, RecallCase, work_out
 from ledger.trace.recall_progress import came_back
 

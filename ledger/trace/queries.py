@@ -1,4 +1,4 @@
-"""The audit's questions to the ledger: what a mark means, and the rows of a path as one graph.
+"""The audit's questions to the ledger: the rows of a path as one graph, and every entry that moved a lot.
 
 A graph is loaded around a question, never the whole ledger. Amended entries count as amended and voided ones not at all, because
 only rows believed at the asked position are read; a lot's amounts are sums of its postings, so they are exact as of any position.
@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from sqlalchemy import bindparam, column, select, text
 from sqlalchemy.sql.elements import ClauseElement
 
-from ledger.errors import BadInput, UnknownThing
-from ledger.projections.queries import Queries, believed
-from ledger.projections.tables import batches, lots, on_a_lot, postings
+from ledger.errors import UnknownThing
+from ledger.projections.queries import Queries
+from ledger.projections.tables import lots, on_a_lot, postings
 from ledger.store.reader import Reader
 from ledger.store.statements import POSTGRESQL, SQLITE, Statement, among
 from ledger.store.tables import events
@@ -95,96 +94,6 @@ def _of_entries(*columns: str) -> Statement:
 
 PEOPLE = _of_entries("recorded_by")
 PAYLOADS = _of_entries("payload")
-
-
-LOT = Statement(
-    select(lots.c.lot).where(lots.c.site == bindparam("site"), lots.c.lot == bindparam("lot")), ["site", "lot"]
-)
-BATCH = Statement(
-    select(batches.c.batch).where(batches.c.site == bindparam("site"), batches.c.batch == bindparam("batch")),
-    ["site", "batch"],
-)
-LOTS_OF_BATCH = Statement(
-    select(lots.c.lot)
-    .where(lots.c.site == bindparam("site"), lots.c.batch == bindparam("batch"))
-    .order_by(lots.c.position),
-    ["site", "batch"],
-)
-DOCUMENTS = _statement(
-    "SELECT position FROM events WHERE site = :site AND name IN ('shelf.shipped', 'shelf.returned', 'lot.received', 'ledger.amended') "
-    "AND REPLACE(payload, :wanted, '') <> payload", ["position"], ["site", "wanted"],
-)  # fmt: skip
-"""Entries whose payload holds a piece of text, whatever signs it has: nothing in it is a pattern."""
-MOVED = Statement(
-    select(postings.c.account, postings.c.mass_mg)
-    .where(
-        postings.c.site == bindparam("site"),
-        among(postings.c.known_from, "positions"),
-        on_a_lot(),
-        believed(postings, None),
-    )
-    .order_by(postings.c.known_from, postings.c.line),
-    ["site", "positions"],
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What a typed or scanned mark means: a lot, a batch or a document, and the lots behind it (mass that left by a document)."""
-
-    kind: Literal["lot", "batch", "document"]
-    mark: str
-    lots: tuple[str, ...]
-    masses: tuple[int, ...] = ()
-
-
-def find(queries: Queries, typed: str) -> Found:
-    """What somebody typed or scanned: a lot, a batch, the address or element string on a jar, or a delivery document.
-
-    Raises:
-        BadInput: nothing was given.
-        UnknownThing: no lot, batch or document has this mark.
-    """
-    mark = plain_mark(typed)
-    if not mark:
-        raise BadInput("Type or scan a lot, a batch, the code on a jar, or the number of a delivery.", value=typed)
-    site = queries.store.site
-    with queries.store.read() as reader:
-        for code in dict.fromkeys((mark, mark.upper())):
-            if reader.rows(LOT, (site, code)):
-                return Found("lot", code, (code,))
-            if reader.rows(BATCH, (site, code)):
-                return Found("batch", code, tuple(row[0] for row in reader.rows(LOTS_OF_BATCH, (site, code))))
-            wanted = json.dumps({"document": code}, separators=(",", ":"), ensure_ascii=False)[1:-1]
-            papers = reader.rows(DOCUMENTS, (site, wanted))
-            moved = _moved(reader, site, [int(p) for (p,) in papers])
-            if moved:
-                return Found("document", code, tuple(moved), tuple(moved.values()))
-    raise UnknownThing(
-        f"`{typed.strip()}` is no lot, batch or delivery document of this ledger. Check the mark on the label: the usual form is "
-        "year-day and a letter, such as 26302A or 26302A-J1.",
-        kind="lot", id=mark,
-    )  # fmt: skip
-
-
-def _moved(reader: Reader, site: str, positions: Sequence[int]) -> dict[str, int]:
-    """Lots, with the mass, that the believed entries at these positions moved."""
-    if not positions:
-        return {}
-    moved: dict[str, int] = {}
-    for lot, mass in reader.rows(MOVED, (site, _listed(positions))):
-        moved[lot] = moved.get(lot, 0) + abs(mass)
-    return moved
-
-
-def plain_mark(typed: str) -> str:
-    """The bare mark out of what a scanner or a hand gives: `L 26302A`, `HTTPS://SHOP/L/26302A`, `(01)...(10)26302A`."""
-    mark = typed.strip()
-    if "/" in mark and "://" in mark:
-        mark = mark.split("?")[0].rstrip("/").rsplit("/", 1)[-1]
-    if "(10)" in mark:
-        mark = mark.rsplit("(10)", 1)[-1].split("(")[0]
-    return mark[2:].strip() if mark[:2].upper() == "L " else mark
 
 
 def reached(queries: Queries, lot: str, around: Around, known: int | None = None) -> list[str]:
@@ -342,16 +251,4 @@ def entries_of_lot(queries: Queries, names: Sequence[str]) -> list[int]:
     return sorted(found)
 
 
-__all__ = [
-    "EDGES",
-    "LEAF_OF_STEP",
-    "LINES",
-    "MAKING",
-    "SUMS",
-    "Around",
-    "Found",
-    "entries_of_lot",
-    "find",
-    "load",
-    "plain_mark",
-]
+__all__ = ["EDGES", "LEAF_OF_STEP", "LINES", "MAKING", "SUMS", "Around", "entries_of_lot", "load", "reached"]

@@ -16,7 +16,8 @@ from ledger.domain.batch.commands import Amend, Void
 from ledger.domain.lots.commands import HoldLots, ReceiveLot, SampleLot
 from ledger.errors import BadInput, UnknownThing
 from ledger.trace.balance import lot_balance
-from ledger.trace.queries import find, load, plain_mark
+from ledger.trace.marks import find, plain_mark
+from ledger.trace.queries import load
 from tests.application.audit_shop import audit_file, shop
 from tests.support.ledgers import live
 
