@@ -130,16 +130,16 @@ def set_field(data: dict[str, Any], path: str, value: Any) -> None:
     """Put a figure into restated data: `end_temperature`, `gives.1.mass`, `work.0.time`. Raises Refused for a path that leads nowhere."""
     *way, last = path.split(".")
     place: Any = data
-    for key in way:
-        try:
+    try:
+        for key in way:
             place = place[int(key)] if isinstance(place, list) else place[key]
-        except (KeyError, IndexError, ValueError) as error:
-            raise Refused(
-                f"`{path}` leads nowhere in this entry; its fields are {', '.join(data)}.", path=path
-            ) from error
-    if isinstance(place, list):
-        place[int(last)] = value
-        return
+        if isinstance(place, list):
+            place[int(last)] = value
+            return
+    except (KeyError, IndexError, ValueError, TypeError) as error:
+        raise _nowhere(path, data) from error
+    if not isinstance(place, dict):
+        raise _nowhere(path, data)
     for suffix in ("_mg", "_um", "_mc"):
         if place.pop(last + suffix, None) is not None and suffix == "_mg" and "basis" in place:
             place["basis"] = WEIGHED
@@ -149,3 +149,7 @@ def set_field(data: dict[str, Any], path: str, value: Any) -> None:
     if last == "time":
         place.pop("seconds", None)
     place[last] = value
+
+
+def _nowhere(path: str, data: dict[str, Any]) -> Refused:
+    return Refused(f"`{path}` leads nowhere in this entry; its fields are {', '.join(data)}.", path=path)

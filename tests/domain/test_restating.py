@@ -1,5 +1,7 @@
 """An entry told again as the command it came from, one figure changed."""
 
+import re
+
 import pytest
 
 from ledger.domain.batch import events as be
@@ -48,10 +50,13 @@ def test_one_mass_of_one_portion_can_be_set(bench):
     assert (command.end_temperature_mc, command.work[0].seconds) == (153_889, 2_400)
 
 
-def test_a_path_that_leads_nowhere_is_refused_with_the_fields_there_are(bench):
+@pytest.mark.parametrize(
+    "path", ["gives.9.mass", "gives.9", "gives.clear", "gives.clear.mass", "note.mass", "note.0.mass"]
+)
+def test_a_path_that_leads_nowhere_is_refused_with_the_fields_there_are(bench, path):
     told = restate(bench.world.log[bench.position_of(be.Cooked)].event)
-    with pytest.raises(Refused, match=r"gives\.9.*takes"):
-        set_field(told, "gives.9.mass", "1 kg")
+    with pytest.raises(Refused, match=rf"{re.escape(path)}.*takes"):
+        set_field(told, path, "1 kg")
 
 
 def test_what_is_not_amended_says_what_to_do_instead():
