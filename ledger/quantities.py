@@ -11,6 +11,7 @@ volume        microlitres         ``_ul``
 temperature   milli-degrees C     ``_mc``
 time          seconds             ``_s`` / ``seconds``
 money         minor units         ``_minor`` / ``money``
+pressure      pascals             ``_pa``
 share         parts per million   ``_ppm``
 ============  ==================  =======================
 
@@ -167,6 +168,25 @@ def money(text: str, digits: int = 2) -> int:
         raise BadInput(f"`{text}` cannot be read as an amount of money; give it as `12.50`.", value=text)
     minor: int = round(Fraction(match[1].replace(" ", "").replace(",", ".")) * 10**digits)
     return minor
+
+
+_PRESSURE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*([A-Za-z]+)\s*")
+_PASCAL = {
+    "pa": Fraction(1), "hpa": Fraction(100), "mbar": Fraction(100), "mb": Fraction(100), "kpa": Fraction(1000), "bar": Fraction(100_000),
+    "mmhg": Fraction(133_322_387, 1_000_000), "torr": Fraction(101_325, 760), "inhg": Fraction(33_863_886, 10_000), "atm": Fraction(101_325),
+}  # fmt: skip
+"""Pascals in a unit of pressure. Conventional mercury: NIST SP 811 (2008), appendix B.8: 1 inHg = 3.386 389 kPa."""
+
+
+def pressure(text: str) -> int:
+    """Pascals of what was said (`97.2 kPa`, `972 hPa`, `28.7 inHg`). Raises BadInput for what is no pressure."""
+    match = _PRESSURE.fullmatch(text)
+    factor = _PASCAL.get(match[2].lower()) if match else None
+    if match is None or factor is None:
+        raise BadInput(
+            f"`{text}` cannot be read as air pressure; give it as `97.2 kPa`, `972 hPa` or `28.7 inHg`.", value=text
+        )
+    return round(Fraction(match[1].replace(",", ".")) * factor)
 
 
 # --- and back again -----------------------------------------------------------------------------------------------

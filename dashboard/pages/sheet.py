@@ -82,7 +82,7 @@ def ask_of(book: Book, asked: Asked) -> Ask:
         batch=asked.get("batch", ""), pack=asked.get("pack", ""), kettle=asked.get("kettle", ""), rod_um=size("rod"), piece_um=size("piece"), log_um=size("log"),
         on_low_yield=asked.get("yield") == "low",
         water_reads_mc=quantities.temperature(asked["water"]) if asked.get("water") else None,
-        water_said=asked.get("water", ""), barometer_pa=sheets.pressure(asked["barometer"]) if asked.get("barometer") else None,
+        water_said=asked.get("water", ""), barometer_pa=quantities.pressure(asked["barometer"]) if asked.get("barometer") else None,
     )  # fmt: skip
 
 

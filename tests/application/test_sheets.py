@@ -16,7 +16,7 @@ import pytest
 from ambiance import Atmosphere
 from iapws import IAPWS97
 
-from ledger.application import sheets, sheets_check, sheets_compare
+from ledger.application import sheets, sheets_check, sheets_compare, sheets_plan
 from ledger.application.designs import find_design, folders, read_bench
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.reports_types import basis
@@ -105,13 +105,13 @@ def test_a_command_id_that_comes_again_opens_no_second_batch(shop: Ledger):
 
 def test_a_code_that_somebody_else_took_meanwhile_gives_way_to_the_next(shop: Ledger, monkeypatch: pytest.MonkeyPatch):
     first = sheets.issue(shop, LEMON).batch
-    honest, calls = sheets._next_code, []
+    honest, calls = sheets_plan._next_code, []
 
     def late(ledger: Ledger, day: str) -> str:
         calls.append(day)
         return first if len(calls) == 1 else honest(ledger, day)
 
-    monkeypatch.setattr(sheets, "_next_code", late)
+    monkeypatch.setattr(sheets_plan, "_next_code", late)
     second = sheets.issue(shop, LEMON)
     assert second.batch != first and len(calls) == 2
     assert second.planned.sheet.batch == second.batch and second.planned.sheet.address.endswith(second.batch)
@@ -279,15 +279,6 @@ def test_with_a_barometer_the_thermometers_own_error_stays(shop: Ledger):
     known = sheets.plan(shop, replace(LEMON, barometer_pa=97_200)).sheet.cook.water_boils_mc
     expected = float(IAPWS97(P=0.0972, x=0).T) - 273.15 + (error.reading_mc - error.expected_mc) / 1000
     assert known / 1000 == pytest.approx(expected, abs=0.02)
-
-
-@pytest.mark.parametrize(
-    ("said", "pascal"),
-    # NIST SP 811 (2008), appendix B.8: 1 inHg (conventional) = 3386.389 Pa, 1 mmHg = 133.3224 Pa, 1 atm = 101 325 Pa.
-    [("97.2 kPa", 97_200), ("972 hPa", 97_200), ("29.92 inHg", 101_321), ("760 mmHg", 101_325), ("1 atm", 101_325), ("1,01325 bar", 101_325)],
-)  # fmt: skip
-def test_air_pressure_is_read_in_the_units_of_barometers(said: str, pascal: int):
-    assert abs(sheets.pressure(said) - pascal) <= 1
 
 
 def test_a_check_that_no_weather_explains_is_refused_and_not_kept(shop: Ledger):

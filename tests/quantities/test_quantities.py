@@ -175,3 +175,12 @@ def test_money_comes_back_as_the_same_integer(minor: int, digits: int) -> None:
 @given(WHOLE, WHOLE)
 def test_a_mass_said_in_two_parts_is_the_sum_of_both(kg: int, g: int) -> None:
     assert q.mass(f"{kg} kg {g} g") == kg * 1_000_000 + g * 1_000
+
+
+@pytest.mark.parametrize(
+    ("said", "pascal"),
+    # NIST SP 811 (2008), appendix B.8: 1 inHg (conventional) = 3386.389 Pa, 1 mmHg = 133.3224 Pa, 1 atm = 101 325 Pa.
+    [("97.2 kPa", 97_200), ("972 hPa", 97_200), ("29.92 inHg", 101_321), ("760 mmHg", 101_325), ("1 atm", 101_325), ("1,01325 bar", 101_325)],
+)  # fmt: skip
+def test_air_pressure_is_read_in_the_units_of_barometers(said: str, pascal: int) -> None:
+    assert abs(q.pressure(said) - pascal) <= 1

@@ -73,7 +73,7 @@ def ask_of(given: dict[str, Any], batch: str = "") -> Ask:
         design=given["design"], flavour=given["flavour"], packs=given["packs"], pieces=given["pieces"], pack=given["pack"],
         kettle=given["kettle"], day=given["day"], batch=batch,
         water_reads_mc=quantities.temperature(given["water"]) if given["water"] else None,
-        water_said=given["water"], barometer_pa=sheets.pressure(given["barometer"]) if given["barometer"] else None, barometer_is_sea_level=given["sea_level"],
+        water_said=given["water"], barometer_pa=quantities.pressure(given["barometer"]) if given["barometer"] else None, barometer_is_sea_level=given["sea_level"],
         log_um=read("log", quantities.length), rod_um=read("rod", quantities.length), piece_um=read("piece", quantities.length),
         ends_um=quantities.length(given["ends"]) if given["ends"] else None, on_low_yield=given["on_low_yield"],
     )  # fmt: skip
@@ -210,7 +210,7 @@ def sheet(
 @pass_shop
 def check(shop: Shop, station: str, reads: str, barometer: str, sea_level: bool, day: str, note: str) -> None:
     """Record a thermometer held in boiling water, and tell the end temperatures it means: slabbook sheet-check K1 --reads "211 F"."""
-    pressure = sheets.pressure(barometer) if barometer else None
+    pressure = quantities.pressure(barometer) if barometer else None
     found = sheets_check.check(
         shop.ledger, station, reads, barometer_pa=pressure, sea_level=sea_level, day=day, note=note, by=shop.by
     )

@@ -62,7 +62,7 @@ class SheetIn(BaseModel):
         return Ask(
             design=self.design, flavour=self.flavour, packs=self.packs, pieces=self.pieces, pack=self.pack, kettle=self.kettle,
             day=self.day, batch=self.batch, water_reads_mc=quantities.temperature(self.water_reads) if self.water_reads else None,
-            water_said=self.water_reads, barometer_pa=sheets.pressure(self.barometer) if self.barometer else None, barometer_is_sea_level=self.barometer_is_sea_level,
+            water_said=self.water_reads, barometer_pa=quantities.pressure(self.barometer) if self.barometer else None, barometer_is_sea_level=self.barometer_is_sea_level,
             log_um=size(self.log), rod_um=size(self.rod), piece_um=size(self.piece), ends_um=size(self.ends) if self.ends else None,
             on_low_yield=self.on_low_yield,
         )  # fmt: skip
@@ -135,7 +135,7 @@ def post_sheet(ledger: TheLedger, given: SheetIn, response: Response) -> Plain:
 def post_check(ledger: TheLedger, given: ThermometerIn) -> Plain:
     """The next sheet for that kettle is corrected by it."""
     found = sheets_check.check(
-        ledger, given.station, given.reads, barometer_pa=sheets.pressure(given.barometer) if given.barometer else None,
+        ledger, given.station, given.reads, barometer_pa=quantities.pressure(given.barometer) if given.barometer else None,
         sea_level=given.barometer_is_sea_level, day=given.day, note=given.note, by=given.actor, command_id=given.command_id,
     )  # fmt: skip
     ends = [{"flavours": list(names), "recipe_mc": recipe, "here_mc": here} for names, recipe, here in found.ends]
