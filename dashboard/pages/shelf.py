@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from dash import html
@@ -14,12 +16,17 @@ from dashboard.remember import remembered
 from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports import stock_report
+from ledger.application.reports_types import Table
 from ledger.domain.books import entries as e
 
 DEEDS = {
     "count": ("Count", "count?lot={lot}"), "hold": ("Hold", "hold?lot={lot}"), "release": ("Release", "release?lot={lot}"),
     "scrap": ("Throw away", "scrap?lot={lot}"),
 }  # fmt: skip
+
+FIRST = ("item", "packs", "cover_days", "packs_per_day", "sold_packs", "held_packs", "next_best_before", "oldest_days")
+"""What is looked for on the shelf, from the left: how much, how long it lasts, how fast it goes."""
+TAKEN = ("shelf", "lots", "materials")
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
@@ -46,8 +53,11 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         ]
     report = remembered(stock_report, ledger)
     parts: list[Any] = [*sentence(report), actions]
+    flavour, show = asked.get("flavour", ""), asked.get("show", "")
+    if show:  # what is asked for comes first: a count is made with the tablet in one hand
+        table = on_page(report.tables["materials" if show == "material" else "in_work"], flavour)
+        return [*parts, lots(ledger, report.shop, asked), report_table(table, report.shop), files("stock", {}, TAKEN)]
     shelf = report.tables["shelf"].frame.copy()
-    flavour = asked.get("flavour", "")
     if flavour:
         shelf = shelf[shelf["flavour"] == flavour]
     if len(shelf):
@@ -55,15 +65,23 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         shelf["in_season_only"] = shelf["flavour"].isin({f.id for f in ledger.book().all(e.Flavour) if f.feast})
         parts.append(chart(cover(shelf), "Days of cover by pack, shortest first; the figures are in the table below."))
     parts += [
-        report_table(report.tables[n], report.shop)
-        for n in ("shelf", "channels")
-        if n in report.tables and not report.tables[n].frame.empty
+        report_table(table, report.shop)
+        for table in (on_page(report.tables[n], flavour, FIRST) for n in ("shelf", "channels") if n in report.tables)
+        if not table.frame.empty
     ]
-    parts.append(lots(ledger, report.shop, asked))
-    if asked.get("show") == "material" and not report.tables["materials"].frame.empty:
-        parts.append(report_table(report.tables["materials"], report.shop))
-    parts.append(files("stock", {}, ("shelf", "lots", "materials")))
-    return parts
+    return [*parts, lots(ledger, report.shop, asked), files("stock", {}, TAKEN)]
+
+
+def on_page(table: Table, flavour: str, first: Sequence[str] = ()) -> Table:
+    """A table of the report as the page shows it: of one flavour, `first` columns first, and no column of the flavour where the pack names it."""
+    frame, total = table.frame, table.total
+    if flavour and "flavour" in frame:
+        frame, total = frame[frame["flavour"] == flavour].reset_index(drop=True), None
+    if not first:
+        return replace(table, frame=frame, total=total)
+    shown = [c for c in table.columns if c.name != "flavour"]
+    shown.sort(key=lambda c: first.index(c.name) if c.name in first else len(first))
+    return replace(table, frame=frame, columns=tuple(shown), total=None if total is None else {**total, "item": "all"})
 
 
 def lots(ledger: Ledger, shop: Any, asked: Asked) -> Any:

@@ -167,3 +167,16 @@ def test_first_steps_are_ticked_as_they_are_done(single: Ledger) -> None:
         if x["props"].get("className") == "done"
     ]
     assert done == ["The shop itself: name, time zone, units  (done)"]
+
+
+def test_the_shelf_puts_cover_beside_the_packs_and_what_is_asked_for_first(demo: Ledger) -> None:
+    shown = render(demo, "/shelf", "")
+    table = next(x for x in walk(shown) if x["type"] == "Thead")
+    titles = [text_of(x["props"]["children"]) for x in walk(table["props"]["children"]) if x["type"] == "Th"]
+    assert titles[0].startswith("pack") and titles[1].startswith("packs") and titles[2].startswith("cover")
+    flavour = demo.book().all(e.Flavour)[0]
+    narrowed = text_of(render(demo, "/shelf", f"?flavour={flavour.id}"))
+    others = [p.name for p in demo.book().all(e.Pack) if p.flavour != flavour.id]
+    assert not [name for name in others if f" {name} " in f" {narrowed} "]
+    kinds = [x["type"] for x in walk(render(demo, "/shelf", "?show=material"))]
+    assert "Graph" not in kinds and kinds.index("AgGrid") < kinds.index("Table")
