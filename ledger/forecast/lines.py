@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ledger.forecast.features import Features, season_features, shared_features
 from ledger.forecast.history import Bools, Floats, Panel
 from ledger.forecast.pooled import Fit, PooledFit, damped_time, fit_pooled
+from ledger.forecast.recurring import far_from_feasts
 from ledger.forecast.settings import Beliefs, ForecastSettings
 
 Ints = NDArray[np.int64]
@@ -31,6 +32,7 @@ class Lines:
         all_year: how many lines are all-year.
         plain: features of the all-year lines.
         own: features of the season-only lines.
+        far: weeks with no ticked feast near, shape (weeks,).
     """
 
     panel: Panel
@@ -38,6 +40,7 @@ class Lines:
     all_year: int
     plain: Features
     own: Features
+    far: Bools
 
     def summed(self, grid: Floats, series: int) -> Floats:
         """Lines added up to series, shape (series, ...)."""
@@ -83,6 +86,7 @@ def build_lines(panel: Panel, settings: ForecastSettings) -> Lines:
         plain_rows.size,
         shared_features(_rows(lines, first), settings),
         season_features(_rows(lines, rest), settings, np.array(feasts, dtype=np.int64)[rest]),
+        far_from_feasts(panel, settings),
     )
 
 

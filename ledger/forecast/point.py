@@ -11,6 +11,7 @@ from ledger.forecast.level import level_factors
 from ledger.forecast.lines import Lines, TwoPools, fit_lines, of_series
 from ledger.forecast.new_flavour import WEEKS_TO_HAVE_A_SHAPE, WEEKS_TO_STAND_ALONE, lean_on_analogues, weeks_known
 from ledger.forecast.pooled import Fit
+from ledger.forecast.recurring import recurring_factors
 from ledger.forecast.seasonal_only import running_season_factor, season_profile_forecast
 from ledger.forecast.settings import ForecastSettings
 
@@ -55,6 +56,8 @@ def point_forecast(
     pools = fit_lines(lines, column, beliefs, start_from)
     each = pools.lines
     levelled = replace(each, mean=each.mean * level_factors(lines.panel, each, column, beliefs)[:, None])
+    again = recurring_factors(lines.panel, each, column, lines.all_year, lines.far, beliefs)
+    levelled = replace(levelled, mean=levelled.mean * again)
     running = running_season_factor(lines.panel, levelled, column, beliefs.level_weight_season)
     regression = levelled.mean * running
     profile = season_profile_forecast(lines.panel, each, column, beliefs)

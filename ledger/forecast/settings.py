@@ -53,7 +53,9 @@ class Beliefs:
     Chosen once on simulated shops; nothing here is fitted to the shop at hand. A feast's hats share ``hat_common``
     between all flavours; ``hat_flavour``, ``hat_channel`` and ``hat_own`` are the turns a flavour, a channel and a
     flavour within a channel may take on it. The same holds for trends, yearly waves and promotions. ``season_...`` are
-    the turns of the flavours sold only around a feast on what the all-year flavours of their channel do.
+    the turns of the flavours sold only around a feast on what the all-year flavours of their channel do. One week of
+    the year in fifty (``recurring_share``) is held to sell otherwise every year though no feast is named there, by
+    ``recurring_spread``; weeks are taken as ``recurring_caution`` times noisier than they look.
     """
 
     intercept: float = 3.0
@@ -99,6 +101,9 @@ class Beliefs:
     season_age: float = 0.8
     profile_weight: float = 8.0
     trend_damping: float = 0.97
+    recurring_share: float = 0.02
+    recurring_spread: float = 0.4
+    recurring_caution: float = 1.5
     scale_square: float = 0.06
     scale_floor: float = 0.3
 

@@ -1,8 +1,8 @@
 """Weeks that beat the forecast every year: perhaps a feast, a fair or a market that nobody has named yet.
 
 The yearly waves of the model are too smooth for two busy days, so a feast that is not in the book is seen only here, as
-a week of the year that sold more than expected each time. It is told to the owner, who knows what it is; the model
-does not guess.
+a week of the year that sold more than expected each time. It is told to the owner, who knows what it is. Until it is
+named, ``recurring`` expects the same week of the year to be busy again, which is right only for a day that does not move.
 """
 
 from __future__ import annotations
