@@ -91,6 +91,17 @@ def _word(event: Any) -> str:
 def _amend_opening(command: bc.OpenBatch, record: Recorded, state: State) -> list[Changed]:
     old = record.event
     assert isinstance(old, BatchOpened)
+    for word, said, stood in (
+        ("recipe", command.recipe, old.recipe),
+        ("day", command.day, old.day),
+        ("code", command.batch, old.batch),
+    ):
+        if said and said != stood:
+            raise Refused(
+                f"Batch {old.batch} was opened with {word} {stood}; that is not amended to {said}. Void the opening (entry {record.position}) "
+                "and open the batch anew.",
+                batch=old.batch, field=word, asked=said, stands=stood,
+            )  # fmt: skip
     batch = state.batch(old.batch)
     if command.flavour != old.flavour and batch is not None and batch.steps:
         raise StepsInTheWay(

@@ -56,6 +56,7 @@ class _Problems(list[dict[str, str]]):
 
 def read_command(name: str, data: Mapping[str, Any], book: Book, today: str) -> Any:
     """A command dataclass from its name and human input. Raises BadInput listing every problem (`problems`)."""
+    data = _mapping(data)
     kind = COMMANDS.get(name)
     if kind is None:
         near = get_close_matches(name, list(COMMANDS), n=3) or sorted(COMMANDS)
@@ -82,10 +83,9 @@ def _amend(data: Mapping[str, Any], book: Book, today: str) -> Amend:
         except SlabbookError as error:
             problems.take("command", error)
     origin = _try(problems, "origin", lambda: quantities.count(str(data.get("origin", ""))))
+    day = _try(problems, "day", lambda: quantities.day(str(data.get("day") or today)))
     problems.settle("This amendment")
-    return Amend(
-        day=str(data.get("day") or today), origin=origin, command=command, reason=_text(data.get("reason", ""))
-    )
+    return Amend(day=day, origin=origin, command=command, reason=_text(data.get("reason", "")))
 
 
 def _define(data: Mapping[str, Any], book: Book, today: str) -> Define:
@@ -98,7 +98,7 @@ def _define(data: Mapping[str, Any], book: Book, today: str) -> Define:
     given = data.get("entry")
     if not isinstance(given, Mapping):
         raise BadInput("A book entry needs its fields under `entry`.")
-    return Define(day=str(data.get("day") or today), entry=read_entry(kind, given, book))
+    return Define(day=quantities.day(str(data.get("day") or today)), entry=read_entry(kind, given, book))
 
 
 def read_entry(kind: type, data: Mapping[str, Any], book: Book) -> Any:

@@ -129,6 +129,23 @@ def test_an_entry_cannot_turn_into_another_kind(bench):
     )
 
 
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ({"recipe": "OTHER"}, "recipe LEMON"),
+        ({"day": "2026-02-13"}, f"day {DAY}"),
+        ({"batch": "26045Z"}, f"code {BATCH}"),
+    ],
+)
+def test_recipe_day_and_code_of_an_opening_stand_and_the_way_out_is_told(said, told):
+    bench = Bench()
+    bench.do(bc.OpenBatch(day=DAY, flavour="LEMON"))
+    opened = bench.position_of(be.BatchOpened)
+    command = bc.OpenBatch(**{"day": DAY, "flavour": "LEMON", **said})
+    amendment = bc.Amend(day=DAY, origin=opened, command=command, reason="x")
+    bench.refuses(amendment, Refused, f"{told}.*Void the opening .entry {opened}.")
+
+
 def test_closing_too_soon_is_voided_and_the_sweep_comes_back():
     bench = Bench()
     bench.do(bc.OpenBatch(day=DAY, flavour="LEMON"))
