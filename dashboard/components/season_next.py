@@ -31,7 +31,7 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
         what = names.get(state["flavour"], state["flavour"])
         design = names.get(state["design"], state["design"])
         rows.append([
-            when(state), _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
+            when(state, ledger.today()), _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
             what + (f", {design}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
         ])  # fmt: skip
     head = html.H2(f"Next to make, plan {paper.plan}")
@@ -48,12 +48,13 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
     )
 
 
-def when(state: dict[str, Any]) -> str:
-    """The day a planned batch is due, `Wed 2026-12-02`, or its week where no day was found."""
+def when(state: dict[str, Any], today: str = "") -> str:
+    """The day a planned batch is due, `Wed 2026-12-02`, or its week where no day was found; one that has gone by says so."""
     if not state["date"]:
         return f"{state['label']}, no day found"
     day = date.fromisoformat(state["date"])
-    return f"{_DAYS[day.weekday()]} {state['date']}"
+    gone = ", was due" if state["date"] < today and not state["batch"] else ""
+    return f"{_DAYS[day.weekday()]} {state['date']}{gone}"
 
 
 def _button(state: dict[str, Any], what: str) -> Any:

@@ -16,7 +16,7 @@ from ledger.application.season_batches import kettle_names
 from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast import override_rows
 from ledger.application.season_plan import PlanMade
-from ledger.application.season_report import clock, money, plan_report, weeks_frame
+from ledger.application.season_report import clock, money, plan_report, stock_table, weeks_frame
 from ledger.application.season_view import cumulated
 from ledger.planning.whatif import compare
 from ledger.planning.words import Sentence, kilos
@@ -68,8 +68,8 @@ def _place(key: str, labels: Sequence[str]) -> str:
     return {"item": "its figures", "short": "missing", "plan": "the sum"}.get(parts[0], parts[0])
 
 
-def charts(made: PlanMade, item: str, shop: Shop) -> Any:
-    """Demand band against supply and free hands for the shop and one flavour, the weeks that bind."""
+def charts(made: PlanMade, item: str, shop: Shop, planned: bool = True) -> Any:
+    """Demand band against supply and free hands for the shop and one flavour, the weeks that bind (where something is planned)."""
     unit, divisor = ("lb", 0.45359237) if shop.units == "us" else ("kg", 1.0)
     parts = [
         chart(
@@ -84,8 +84,30 @@ def charts(made: PlanMade, item: str, shop: Shop) -> Any:
                 "The figures are in the table of flavours below.",
             )
         )
-    parts.append(chart(weeks(weeks_frame(made)), "The figures are in the table of weeks below."))
+    if planned:
+        parts.append(chart(weeks(weeks_frame(made)), "The figures are in the table of weeks below."))
     return html.Div(parts, className="charts season-charts")
+
+
+def in_house(made: PlanMade) -> Any:
+    """Every flavour's stock against its demand, and how long it lasts if nothing more is made, the shortest first."""
+    return report_table(stock_table(made), made.asked.forecast.seen.on.shop, most=60)
+
+
+def went_part(report: Report) -> Any:
+    """An earlier plan against what happened: the sum, what made the difference, both tables."""
+    said = [
+        html.Li([html.Span("Why", className="about"), html.Span([text, " ", html.A("its split", href="#season-split", className="figure-link")])],
+                className="word")
+        for text in report.notes
+    ]  # fmt: skip
+    return html.Section([
+        html.H2(f"Looking back: {report.title[:1].lower()}{report.title[1:]}"),
+        html.P(report.sentence, className="sentence"),
+        html.Ul(said, className="words") if said else None,
+        report_table(report.tables["items"], report.shop, most=60),
+        html.Div(report_table(report.tables["split"], report.shop, most=60), id="season-split"),
+    ], id="season-behind")  # fmt: skip
 
 
 def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
@@ -267,4 +289,14 @@ def fact_fields(ledger: Any) -> Any:
     )  # fmt: skip
 
 
-__all__ = ["cells", "charts", "fact_fields", "side_by_side", "tables", "whatif_fields", "words"]
+__all__ = [
+    "cells",
+    "charts",
+    "fact_fields",
+    "in_house",
+    "side_by_side",
+    "tables",
+    "went_part",
+    "whatif_fields",
+    "words",
+]

@@ -11,7 +11,16 @@ from starlette.concurrency import run_in_threadpool
 from dashboard.components.grid import grid_id
 from dashboard.components.parts import choose, empty
 from dashboard.components.season_next import next_part, opened_words
-from dashboard.components.season_parts import charts, fact_fields, side_by_side, tables, whatif_fields, words
+from dashboard.components.season_parts import (
+    charts,
+    fact_fields,
+    in_house,
+    side_by_side,
+    tables,
+    went_part,
+    whatif_fields,
+    words,
+)
 from dashboard.components.season_table import NAME, changes_of, edit_panel, hands_rows, plan_table, short, table_rows
 from dashboard.page import Asked, Page, read_address, register
 from ledger.analytics.compare import week_of
@@ -21,17 +30,24 @@ from ledger.application.season_jobs import Desk, desk_of
 from ledger.application.season_plan import PlanMade
 from ledger.application.season_report import money
 from ledger.application.season_settings import settings_for
+from ledger.application.season_standing import Standing
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput, SlabbookError
 from ledger.planning.whatif import Change, day_added, demand_changed, design_dropped, helper_added, station_out
 
 PATH = "/season"
 TICK_MS = 400
+WORTH_PLANNING_PPM = 20_000
+"""How far above the best possible the plan in force may be before the page says to plan again."""
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
     """Which flavour the chart shows, how many weeks are planned and shown, how hard to try."""
     flavours = [("", "the whole shop only"), *((f.id, f.name) for f in ledger.book().all(e.Flavour))]
+    plans = [
+        ("", "the last season"),
+        *((p.plan, f"{p.plan} of {p.day}") for _, p in reversed(ledger.queries.papers("plan"))),
+    ]
     return [
         choose("flavour", "Chart of", flavours, asked.get("flavour", "")),
         choose("weeks", "Weeks planned", [("13", "13"), ("26", "26"), ("39", "39")], asked.get("weeks", "26"), "26"),
@@ -43,15 +59,17 @@ def filters(ledger: Ledger, asked: Asked) -> list[Any]:
             [("", "those the plan uses"), ("all", "every one")],
             asked.get("kettles", ""),
         ),
+        choose("went", "Look back on", plans, asked.get("went", "")),
     ]
 
 
 def layout(ledger: Ledger, asked: Asked) -> list[Any]:
-    """The page. The plan itself is made on request, in a thread; what is on the desk is shown at once."""
+    """The page. How the season stands is read, and a plan made on request, in a thread; what is on the desk is shown at once."""
     if not any(ledger.queries.weeks(1)):
         return [empty("There is nothing to plan from yet", "Record batches and sales at the bench, or load older sales from a file; a season is forecast from them.",
                       "Go to the bench", "/bench")]  # fmt: skip
     desk = desk_of(ledger)
+    desk.look(asked.get("went", ""))
     return [
         dcc.Interval(id="season-tick", interval=TICK_MS, disabled=not desk.busy),
         dcc.Store(id="season-version", data=desk.version),
@@ -72,6 +90,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             html.Button("Forget it", id="season-drop", type="button", className="plain", n_clicks=0),
         ], className="actions", id="season-trial-actions", hidden=desk.trial is None or desk.by_hand),
         html.Div(bottom(desk), id="season-bottom", className="page"),
+        html.Div(looking_back(desk), id="season-went", className="page"),
         html.Details([
             html.Summary("Tell what the sales do not say: run-outs, promotions, closures, bulk orders, shows, your own figure"),
             fact_fields(ledger), html.Div(id="fact-told", role="status", **{"aria-live": "polite"}),
@@ -100,7 +119,7 @@ def status(desk: Desk) -> list[Any]:
     if desk.base is not None:
         position = desk.base.asked.forecast.seen.on.known
         now = desk.ledger.queries.as_of().position
-        if now != position and not desk.adopted:
+        if now != position and not desk.adopted and not desk.base.in_force:
             parts.append(
                 html.P(
                     f"Made from entry {position}; {now - position} entries were recorded since. Make the plan again to take them in.",
@@ -114,27 +133,36 @@ def top(desk: Desk, asked: Asked) -> list[Any]:
     """Sum, words, charts and the table to edit."""
     made = desk.base
     if made is None:
-        paper = desk.ledger.queries.papers("plan")
-        said = (
-            f"Plan {paper[-1][1].plan} is in force until {paper[-1][1].lines[-1]['label']}. "
-            if paper and paper[-1][1].lines
-            else ""
-        )
-        return [
-            html.P(
-                f"{said}Make the plan: it takes some seconds, shows how far it is, and can be stopped.",
-                className="sentence",
-            )
-        ]
+        return without_plan(desk, asked)
     labels = [w.label for w in made.problem.weeks]
     item = _item(made, asked.get("flavour", ""))
     return [
-        html.P(_sum(made), className="sentence", id="season-sum"),
+        html.P(_sum(made, desk.standing), className="sentence", id="season-sum"),
         words(made.words, labels),
         charts(made, item, made.asked.forecast.seen.on.shop),
         html.Div(
             plan_table(desk, span_of(asked), asked.get("kettles") == "all"), id="season-lines", className="plan-table"
         ),
+    ]
+
+
+def without_plan(desk: Desk, asked: Asked) -> list[Any]:
+    """What should sell against what is in the house, while no plan is in force."""
+    if desk.standing is None:
+        return (
+            [html.P("Reading what has sold and what is in the house: some seconds.", className="sentence")]
+            if desk.busy
+            else []
+        )
+    made = desk.standing.made
+    text = (
+        f"No plan is in force. Below is what should sell from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label} against what is in the "
+        "house if nothing more were made. Make the plan: it takes some seconds, shows how far it is, and can be stopped."
+    )
+    return [
+        html.P(text, className="sentence", id="season-sum"),
+        charts(made, _item(made, asked.get("flavour", "")), made.asked.forecast.seen.on.shop, planned=False),
+        in_house(made),
     ]
 
 
@@ -147,8 +175,10 @@ def _item(made: PlanMade, flavour: str) -> str:
     return next((key for key, (f, _) in made.asked.made_of.items() if f == flavour), "")
 
 
-def _sum(made: PlanMade) -> str:
+def _sum(made: PlanMade, standing: Standing | None = None) -> str:
     plan = made.plan
+    if made.in_force and standing is not None:
+        return _stands(made, standing)
     bound = (
         ""
         if plan.bound_milli is None
@@ -157,6 +187,29 @@ def _sum(made: PlanMade) -> str:
     rule = f" The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}."
     stopped = " It was stopped early." if plan.stopped else ""
     return f"{len(plan.lines)} lines from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label}, cost {money(made, plan.cost_milli)}, {f'{plan.changed}' if plan.changed == 'changed by hand' else f'found in {made.seconds:.1f} s'}.{bound}{rule}{stopped}"
+
+
+def _stands(made: PlanMade, standing: Standing) -> str:
+    """The plan in force in one breath: what is left of it, what it costs from here, and whether to plan again."""
+    plan, last = made.plan, made.problem.weeks[-1].label
+    text = (
+        f"Plan {standing.plan}, adopted on {standing.adopted}, is in force until {last}. With today's stock and demand its "
+        f"{standing.batches} batches still to make cost {money(made, plan.cost_milli)}"
+    )
+    if plan.bound_milli is not None:
+        text += f"; no plan from here can cost less than {money(made, plan.bound_milli)}"
+    text += "."
+    if standing.behind:
+        one = standing.behind == 1
+        text += f" {standing.behind} {'batch' if one else 'batches'} due by now {'was' if one else 'were'} not made."
+    if (plan.gap_ppm or 0) > WORTH_PLANNING_PPM:
+        text += " Make the plan anew: the shop has moved on since it was made."
+    return text
+
+
+def looking_back(desk: Desk) -> Any:
+    """An earlier plan against what happened, with its exact split; None while none has a week behind it."""
+    return None if desk.went is None else went_part(desk.went)
 
 
 def trial(desk: Desk) -> Any:
@@ -339,7 +392,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
     @app.callback(
         Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"), Output("season-base", "data"),
         Output("season-edit", "children", allow_duplicate=True), Output("season-edit", "hidden"), Output("season-whatif", "hidden"),
-        Output("season-trial-actions", "hidden"), Output("season-next", "children", allow_duplicate=True),
+        Output("season-trial-actions", "hidden"), Output("season-next", "children", allow_duplicate=True), Output("season-went", "children"),
         Input("season-version", "data"), State("season-base", "data"), State("address", "search"), prevent_initial_call=True,
     )  # fmt: skip
     async def _show(_version: int, base: int, search: str | None) -> Any:
@@ -351,7 +404,18 @@ def wire(app: Dash, ledger: Ledger) -> None:
             below = no_update if same else bottom(desk)
             beside = desk.trial is None or desk.by_hand
             panel = no_update if same else edit_panel(desk)
-            return above, trial(desk), below, desk.base_version, panel, none, none, beside, next_part(ledger)
+            return (
+                above,
+                trial(desk),
+                below,
+                desk.base_version,
+                panel,
+                none,
+                none,
+                beside,
+                next_part(ledger),
+                looking_back(desk),
+            )
 
         return await run_in_threadpool(work)
 

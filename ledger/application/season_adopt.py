@@ -49,6 +49,7 @@ def command_of(ledger: Ledger, made: PlanMade) -> AdoptPlan:
         lines=tuple(stored_lines(made, name)), supersedes=in_force[-1].plan if in_force else "",
         settings={
             "settings": made.asked.settings.as_data(), "origins": dict(made.asked.settings.origins), "words": [w.text for w in made.words],
+            "hands": [week.hands_minutes for week in made.asked.problem.weeks],
             "problem": msgspec.json.encode(made.problem).decode(), "plan": msgspec.json.encode(replace(made.plan, milliseconds=None).to_dict()).decode(),
         },
     )  # fmt: skip

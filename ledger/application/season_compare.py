@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -19,20 +19,39 @@ from ledger.domain.postings import iso_week
 from ledger.errors import BadInput
 from ledger.planning import Plan, Problem
 from ledger.planning.deviation import Expected, Happened, Split, split
+from ledger.planning.words import kilos
 
 MG = 1000
 SALES = ("sell", "ship", "return")
 LEAST_SHARE = 0.15
 COLUMNS = columns(
-    ("item", "what"), ("planned_batches", "batches planned", "count"), ("opened", "opened from the plan", "count"), ("beside", "made beside it", "count"), ("planned_mg", "planned to make", "mass"), ("made_mg", "made", "mass"), ("expected_mg", "planned demand", "mass"),
-    ("sold_mg", "sold", "mass"), ("missed_mg", "missed (estimate)", "mass"), ("known_mg", "known by plan", "mass"), ("forecast_mg", "forecast", "mass"),
-    ("batches_mg", "batches", "mass"), ("yield_mg", "yield", "mass"), ("count_mg", "count", "mass"), ("net_mg", "left or short", "mass"),
+    ("item", "what"), ("planned_batches", "batches", "count"), ("opened", "opened", "count"), ("early", "early", "count"),
+    ("beside", "beside", "count"), ("planned_mg", "planned", "mass"), ("made_mg", "made", "mass"), ("expected_mg", "demand", "mass"),
+    ("sold_mg", "sold", "mass"), ("missed_mg", "missed", "mass"), ("net_mg", "left or short", "mass"),
 )  # fmt: skip
+SPLIT = columns(
+    ("item", "what"), ("known_mg", "known by plan", "mass"), ("forecast_mg", "forecast", "mass"), ("batches_mg", "batches", "mass"),
+    ("yield_mg", "yield", "mass"), ("count_mg", "count", "mass"), ("net_mg", "left or short", "mass"),
+)  # fmt: skip
+MEANT = (
+    "Batches planned, those opened for it in or after their week, early ones opened before it, and those made beside the plan. Planned and demand are "
+    "the plan's; missed is an estimate, from what sold in the rest of the week."
+)
+WORTH_SAYING_G = 3_000
+MOST_SAID = 5
+
+
+def looked_back(ledger: Ledger, least_weeks: int = 1) -> str:
+    """The newest plan of which that many full weeks are over, else the oldest one with a full week over; empty where there is none."""
+    last = shift(iso_week(ledger.today()), -1)
+    begun = [(p.plan, iso_week(p.day)) for _, p in ledger.queries.papers("plan") if iso_week(p.day) <= last]
+    long = [plan for plan, first in begun if first <= shift(last, 1 - least_weeks)]
+    return long[-1] if long else begun[0][0] if begun else ""
 
 
 def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
-    """An adopted plan (the newest unless named) against what happened, through a week (the last full one unless given)."""
-    paper = adopted(ledger, plan)
+    """An adopted plan (unless named, the newest of which a week is over) against what happened, through a week (the last full one unless given)."""
+    paper = adopted(ledger, plan or ("" if through else looked_back(ledger)))
     made_for, problem = read_back(paper)
     on = basis(ledger)
     labels = [week.label for week in problem.weeks]
@@ -45,15 +64,18 @@ def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
         )  # fmt: skip
     weeks = sum(label <= last for label in labels)
     until = labels[min(weeks, len(labels)) - 1]
-    rows = [as_row(c) for c in splits(ledger, paper, made_for, problem, weeks, until)]
-    frame = pd.DataFrame(rows)
-    sums = {c.name: int(frame[c.name].sum()) for c in COLUMNS if c.kind in ("mass", "count")}
-    notes = ("The running week is not over: what it still makes and sells is not in these figures.",) if running else ()
+    found = splits(ledger, paper, made_for, problem, weeks, until)
+    frame = pd.DataFrame([as_row(c) for c in found])
+    sums = {c.name: int(frame[c.name].sum()) for c in (*COLUMNS, *SPLIT) if c.kind in ("mass", "count")}
+    notes = compare_words(found)
+    if running:
+        notes = ("The running week is not over: what it still makes and sells is not in these figures.", *notes)
     kg = {name: value / 1e6 for name, value in sums.items() if name.endswith("_mg")}
     less = "less" if kg["forecast_mg"] >= 0 else "more"
+    early = f"{sums['early']} opened before their week, " if sums["early"] else ""
     text = (
         f"Plan {paper.plan}, {weeks} {'week' if weeks == 1 else 'weeks'} through {until}: {sums['opened']} of {sums['planned_batches']} planned batches opened, "
-        f"{sums['beside']} made beside the plan; {kg['made_mg']:.0f} kg made of "
+        f"{early}{sums['beside']} made beside the plan; {kg['made_mg']:.0f} kg made of "
         f"{kg['planned_mg']:.0f} planned, {kg['sold_mg']:.0f} kg sold of {kg['expected_mg']:.0f} expected ({abs(kg['forecast_mg']):.0f} kg {less} demand "
         f"than forecast); {abs(kg['net_mg']):.0f} kg {'left' if kg['net_mg'] >= 0 else 'short'}."
     )
@@ -64,7 +86,10 @@ def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
         f"Planned, made and sold: {paper.plan}",
         on.as_of,
         text,
-        {"items": Table("Planned against made against sold", frame, COLUMNS, total, note)},
+        {
+            "items": Table("Planned against made against sold", frame, COLUMNS, total, MEANT),
+            "split": Table("Where the difference comes from", frame, SPLIT, total, note),
+        },
         notes,
         on.shop,
     )
@@ -80,7 +105,34 @@ class Compared:
     happened: Happened
     missed_g: int
     opened: int
+    early: int
     beside: int
+
+
+def compare_words(found: Sequence[Compared], most: int = MOST_SAID) -> tuple[str, ...]:
+    """The flavours that came out furthest from the plan, each with what made the difference, largest first; sums that say less are left out."""
+    far = sorted(found, key=lambda c: (-abs(c.split.net_g - c.split.known_by_plan_g), c.name))
+    return tuple(_said(c) for c in far[:most] if abs(c.split.net_g - c.split.known_by_plan_g) >= WORTH_SAYING_G)
+
+
+def _said(c: Compared) -> str:
+    s, more = c.split, c.happened.batches - c.expected.batches
+    batches = f"{abs(more)} {'batch' if abs(more) == 1 else 'batches'} {'more' if more > 0 else 'fewer'} than planned"
+    parts = [
+        (s.made_g, f"{batches} ({kilos(abs(s.made_g))})"),
+        (s.yield_g, f"{kilos(abs(s.yield_g))} {'more' if s.yield_g > 0 else 'less'} out of the batches made"),
+        (s.forecast_g, f"{kilos(abs(s.forecast_g))} {'less' if s.forecast_g > 0 else 'more'} wanted than forecast"),
+        (
+            s.count_g,
+            f"{kilos(abs(s.count_g))} {'more' if s.count_g > 0 else 'less'} by count, samples and what was thrown away",
+        ),
+    ]
+    told = [text for grams, text in sorted(parts, key=lambda part: -abs(part[0])) if abs(grams) >= WORTH_SAYING_G // 3]
+    return f"{c.name}: {_left(s.net_g)}, where the plan knew of {_left(s.known_by_plan_g)}: {', '.join(told)}."
+
+
+def _left(grams: int) -> str:
+    return "nothing left" if abs(grams) < 50 else f"{kilos(abs(grams))} {'left' if grams >= 0 else 'short'}"
 
 
 def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int, last: str) -> list[Compared]:
@@ -95,8 +147,10 @@ def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int,
     ever = ledger.queries.balances(keys, kinds=["lot.packs"])
     seen = season_history(ledger)
     labels = [w.label for w in problem.weeks][:weeks]
-    opened = [s for s in line_states(ledger, paper) if s["batch"] and s["label"] <= last]
-    from_plan = {s["batch"] for s in line_states(ledger, paper) if s["batch"]}
+    states = line_states(ledger, paper)
+    opened = [s for s in states if s["batch"] and s["label"] <= last]
+    due = {s["batch"] for s in opened}
+    from_plan = {s["batch"] for s in states if s["batch"]}
     known = ledger.queries.batches(most=5000)
     in_work = set(known[known["position"] <= paper.as_of]["batch"])
     still = _still_in_work(ledger, problem, things, in_work)
@@ -129,7 +183,7 @@ def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int,
             made_g=after["made"] - before["made"] - begun, demand_g=sold + missed,
         )  # fmt: skip
         found.append(Compared(item.name, split(expected, happened), expected, happened, missed,
-                              sum(s["item"] == item.key for s in opened), len(mine - from_plan)))  # fmt: skip
+                              sum(s["item"] == item.key for s in opened), len(mine & from_plan - due), len(mine - from_plan)))  # fmt: skip
     return found
 
 
@@ -189,8 +243,14 @@ def as_row(c: Compared) -> dict[str, Any]:
         "forecast_mg": c.split.forecast_g, "batches_mg": c.split.made_g, "yield_mg": c.split.yield_g, "count_mg": c.split.count_g,
         "net_mg": c.split.net_g,
     }  # fmt: skip
-    counts = {"item": c.name, "planned_batches": c.expected.batches, "opened": c.opened, "beside": c.beside}
+    counts = {
+        "item": c.name,
+        "planned_batches": c.expected.batches,
+        "opened": c.opened,
+        "early": c.early,
+        "beside": c.beside,
+    }
     return counts | {key: value * MG for key, value in grams.items()}
 
 
-__all__ = ["COLUMNS", "Compared", "compare_report", "splits"]
+__all__ = ["COLUMNS", "SPLIT", "Compared", "compare_report", "compare_words", "looked_back", "splits"]

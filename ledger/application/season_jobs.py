@@ -6,19 +6,28 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from ledger.application import season_adopt, season_plan, season_words
+from ledger.application import season_adopt, season_compare, season_plan, season_standing, season_words
 from ledger.application.ledger import Ledger
+from ledger.application.reports_types import Report
 from ledger.application.season_plan import PlanMade, Typed
 from ledger.application.season_settings import PlanSettings
+from ledger.application.season_standing import Standing
 from ledger.errors import SlabbookError
 from ledger.planning import Problem, Progress
+
+SEASON_WEEKS = 8
+"""Full weeks of a plan that must be over before the page looks back on it rather than on an older one."""
 
 
 @dataclass(slots=True)
 class Job:
-    """Work going on: what it is, its stage in words, how much of the stage is done (0 to 1), and whether it was asked to stop."""
+    """Work going on: what it is, its stage in words, how much of the stage is done (0 to 1), and whether it was asked to stop.
+
+    first: work that a button need not wait to see ended before it is pressed; what it starts comes after it.
+    """
 
     what: str
+    first: bool = False
     stage: str = ""
     share: float = 0.0
     stop: threading.Event = field(default_factory=threading.Event)
@@ -35,7 +44,9 @@ class Desk:
     """State of the Season page of one ledger; shared by everybody who looks at it.
 
     base: the plan. trial: a change beside it. typed: batches typed into the table and not kept yet; past: what was typed before each change,
-    for undo; refused: why the floor cannot carry what is typed (then there is no trial).
+    for undo; refused: why the floor cannot carry what is typed (then there is no trial). standing: the season as the ledger has it, with what is
+    left of the plan in force, which is the plan on the desk until another is made; went: an earlier plan against what happened; seen: the entry,
+    the day and the earlier plan asked for that both were read at.
     """
 
     ledger: Ledger
@@ -50,6 +61,9 @@ class Desk:
     job: Job | None = None
     version: int = 0
     base_version: int = 0
+    standing: Standing | None = None
+    went: Report | None = None
+    seen: tuple[int, str, str] = (-1, "", "")
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
@@ -61,6 +75,26 @@ class Desk:
     def by_hand(self) -> bool:
         """Whether the trial is what was typed into the table."""
         return bool(self.typed)
+
+    def look(self, went: str = "") -> None:
+        """Start reading how the season stands, if it moved on since: demand, stock, what is left of the plan in force, and how an earlier one went.
+
+        A plan that was made or changed here and not adopted stays on the desk.
+        """
+        now = (self.ledger.queries.as_of().position, self.ledger.today(), went)
+        if now == self.seen or self.job is not None:
+            return
+
+        def work(job: Job) -> None:
+            self.seen = now
+            self.standing = season_standing.standing(self.ledger, job.watch)
+            plan = went or season_compare.looked_back(self.ledger, SEASON_WEEKS)
+            self.went = season_compare.compare_report(self.ledger, plan) if plan else None
+            mine = self.base is not None and not self.base.in_force and not self.adopted
+            if not (mine or self.typed or self.trial):
+                self._lay(self.standing.made if self.standing.plan else None)
+
+        self._start("Reading the sales and the plan in force", work, first=True)
 
     def make(self, settings: PlanSettings | None = None, effort: str = "normal") -> None:
         """Start making a plan anew from the ledger as it stands."""
@@ -147,6 +181,10 @@ class Desk:
         """Keep the plan on the desk as the plan."""
         if self.base is None:
             return
+        if self.base.in_force:
+            self.trouble = f"This is plan {self.base.in_force}, in force already. Make the plan anew or change it, then adopt that."
+            self.version += 1
+            return
         try:
             self.adopted, _ = season_adopt.adopt(self.ledger, self.base, actor)
             self.trouble = ""
@@ -165,7 +203,7 @@ class Desk:
         if job is not None and job.thread is not None:
             job.thread.join(seconds)
 
-    def _lay(self, plan: PlanMade) -> None:
+    def _lay(self, plan: PlanMade | None) -> None:
         self.base, self.adopted = plan, ""
         self._clear()
         self.base_version += 1
@@ -174,15 +212,18 @@ class Desk:
         self.trial, self.said, self.trouble, self.refused = None, "", "", ""
         self.typed, self.past = {}, []
 
-    def _start(self, what: str, work: Callable[[Job], None]) -> None:
+    def _start(self, what: str, work: Callable[[Job], None], first: bool = False) -> None:
         with self._lock:
-            if self.job is not None:
+            before = self.job
+            if before is not None and (first or not before.first):
                 return
-            job = self.job = Job(what)
+            job = self.job = Job(what, first)
             self.trouble = ""
 
         def run() -> None:
             try:
+                if before is not None and before.thread is not None:
+                    before.thread.join()
                 work(job)
             except SlabbookError as error:
                 self.trouble = error.message
@@ -193,7 +234,8 @@ class Desk:
                 raise
             finally:
                 self.version += 1
-                self.job = None
+                if self.job is job:
+                    self.job = None
 
         job.thread = threading.Thread(target=run, name="slabbook-season", daemon=True)
         job.thread.start()

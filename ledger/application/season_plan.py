@@ -42,7 +42,10 @@ STEADY_PER_MILLE = 1
 
 @dataclass(frozen=True, slots=True)
 class PlanMade:
-    """A plan with the problem it answers (hands cut back where the days carry less than the minutes say), its day check and its words."""
+    """A plan with the problem it answers (hands cut back where the days carry less than the minutes say), its day check and its words.
+
+    in_force: the adopted plan whose remaining lines these are, untouched; empty for a plan made or changed here.
+    """
 
     asked: Asked
     problem: Problem
@@ -50,6 +53,7 @@ class PlanMade:
     days: tuple[WeekDays, ...]
     words: tuple[Sentence, ...]
     seconds: float
+    in_force: str = ""
 
     def name(self, item: str) -> str:
         """What an item is called."""
@@ -117,7 +121,7 @@ def solve(asked: Asked, effort: str = "normal", progress: Watch | None = None, b
         if stopped or plan.stopped
         else rescore(plan, problem, sample_seasons(problem, SAMPLED, spread=spread_of(asked.forecast)))
     )
-    return _told(asked, problem, plan, days, time.perf_counter() - began, scored)
+    return told(asked, problem, plan, days, time.perf_counter() - began, scored)
 
 
 def dayless(asked: Asked) -> bool:
@@ -159,7 +163,7 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
         if dayless(made.asked) or not made.days
         else tuple(check_days(plan, problem, made.asked.shop, mixes_of(made.problem, made.asked.shop)))
     )
-    return _told(made.asked, problem, plan, days, time.perf_counter() - began)
+    return told(made.asked, problem, plan, days, time.perf_counter() - began)
 
 
 def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None) -> PlanMade:
@@ -203,7 +207,7 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
         if dayless(made.asked)
         else tuple(check_days(plan, problem, made.asked.shop, mixes_of(made.problem, made.asked.shop)))
     )
-    return _told(made.asked, problem, plan, days, time.perf_counter() - began)
+    return told(made.asked, problem, plan, days, time.perf_counter() - began)
 
 
 def with_bound(plan: Plan, bound_milli: int | None) -> Plan:
@@ -231,9 +235,10 @@ def _with_shows(plan: Plan, problem: Problem) -> list[int]:
     return [week for week in _charted(plan) if any(show.week == week for show in problem.show_times)]
 
 
-def _told(
+def told(
     asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None
 ) -> PlanMade:
+    """The plan with its words, the full days among them."""
     words = [Sentence(note, "finding", ()) for note in asked.notes]
     words += sentences(plan, problem, helps_worth_asking(plan, problem), cut_back(asked, problem))
     if scored is not None:
@@ -257,4 +262,4 @@ def _told(
     return PlanMade(asked, problem, plan, tuple(days), tuple(words), seconds)
 
 
-__all__ = ["PlanMade", "Typed", "change", "cut_back", "edit", "make", "mixes_of", "solve"]
+__all__ = ["PlanMade", "Typed", "change", "cut_back", "edit", "make", "mixes_of", "solve", "told"]

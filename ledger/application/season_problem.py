@@ -129,9 +129,9 @@ def _less_in_work(week: Week, working: Sequence[InWork], floor: Floor, book: Any
     names = ", ".join(sorted(b.batch for b in working))
     kilos = sum(b.grams for b in working) / 1000
     one = len(working) == 1
+    theirs = f", and {taken / 60:.1f} hours of {week.label} are theirs" if taken else ""
     notes.append(
-        f"{'Batch' if one else 'Batches'} {names} {'is' if one else 'are'} in work: the {kilos:.0f} kg still to come count as stock, "
-        f"and {taken / 60:.1f} hours of {week.label} are theirs."
+        f"{'Batch' if one else 'Batches'} {names} {'is' if one else 'are'} in work: the {kilos:.0f} kg still to come count as stock{theirs}."
     )
     return replace(week, hands_minutes=max(0, hands), stations=stations)
 
@@ -331,24 +331,33 @@ def plan_in_force(on: Any) -> Any:
 def _standing(
     on: Any, paper: Any, labels: list[str], origin: str, made_of: Mapping[str, tuple[str, str]]
 ) -> tuple[tuple[Batches, ...], tuple[Batches, ...], int]:
-    """Frozen lines, kept lines and how many weeks are frozen, of the plan in force; what was opened this week is taken off."""
+    """Frozen lines, kept lines and how many weeks are frozen, of the plan in force.
+
+    A batch opened from one of its lines is taken off that line, whenever it was due; one made beside the plan this week off a line of this week.
+    """
     if paper is None:
         return (), (), 0
-    opened = on.queries.batches(first_day=monday(origin).isoformat())
-    done: dict[tuple[str, str], int] = {}
-    for row in opened[(opened["status"] != "void") & (opened["position"] > paper.as_of)].to_dict("records"):
-        key = (str(row["flavour"]), str(row["design"]))
-        done[key] = done.get(key, 0) + 1
+    first = min(monday(origin), date.fromisoformat(paper.day) - timedelta(days=1))
+    opened = on.queries.batches(first_day=first.isoformat())
+    opened = opened[opened["status"] != "void"]
+    names = set(opened["plan_line"])
+    beside: dict[tuple[str, str], int] = {}
+    for row in opened[(opened["day"] >= monday(origin).isoformat()) & (opened["position"] > paper.as_of)].to_dict(
+        "records"
+    ):
+        if not str(row["plan_line"]).startswith(f"{paper.plan}/"):
+            key = (str(row["flavour"]), str(row["design"]))
+            beside[key] = beside.get(key, 0) + 1
     frozen: list[Batches] = []
     kept: list[Batches] = []
     for line in paper.lines:
         if line["item"] not in made_of or line["label"] not in labels:
             continue
-        week, batches = labels.index(line["label"]), int(line["batches"])
+        week, batches = labels.index(line["label"]), sum(name not in names for name in line["plan_lines"])
         if week == 0:
             thing = made_of[line["item"]]
-            used = min(batches, done.get(thing, 0))
-            done[thing] = done.get(thing, 0) - used
+            used = min(batches, beside.get(thing, 0))
+            beside[thing] = beside.get(thing, 0) - used
             batches -= used
         if batches > 0:
             row = Batches(item=line["item"], week=week, batches=batches, kettle=str(line.get("kettle", "")))

@@ -135,6 +135,30 @@ def items_frame(made: PlanMade) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["item", "opening_mg", "demand_mg", "made_mg", "sold_mg", "short_mg", "left_mg"])
 
 
+def stock_table(made: PlanMade) -> Table:
+    """What is in the house of each flavour against what should sell of it, and through which week it lasts with what is planned, the shortest first."""
+    rows = []
+    for row in made.plan.items:
+        item = made.problem.item(row.item)
+        short = next((t for t, grams in enumerate(row.short) if grams >= item.batch_g // 100 + 1), None)
+        lasts = (
+            "all these weeks" if short is None else made.problem.weeks[short - 1].label if short else "not this week"
+        )
+        rows.append(
+            (
+                short if short is not None else len(row.demand),
+                item.name,
+                item.opening_g * MG,
+                sum(row.demand) * MG,
+                lasts,
+            )
+        )
+    rows.sort()
+    frame = pd.DataFrame([row[1:] for row in rows], columns=["item", "opening_mg", "demand_mg", "lasts"])
+    return Table("In the house against what should sell", frame, columns(
+        ("item", "what"), ("opening_mg", "in the house", "mass"), ("demand_mg", "demand", "mass"), ("lasts", "lasts through")))  # fmt: skip
+
+
 def days_frame(made: PlanMade) -> pd.DataFrame:
     """Steps of the next making days in order, with clock times."""
     opens = made.problem.opens
@@ -172,5 +196,6 @@ __all__ = [
     "money",
     "plan_report",
     "short_frame",
+    "stock_table",
     "weeks_frame",
 ]

@@ -114,7 +114,7 @@ def _what_stops_way(
         return "overtime-dearer", "hands", "only with overtime or a helper, dearer than the sale"
     if gain <= 0:
         return "not-worth-a-batch", item.key, "a whole batch costs more than what is missing"
-    return "found-too-late", item.key, "one more batch would pay: let the plan search longer"
+    return "found-too-late", item.key, "one more batch would pay: plan again, or let it search longer"
 
 
 def _join(codes: list[tuple[str, str, str]]) -> tuple[Reason, ...]:

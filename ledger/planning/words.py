@@ -76,7 +76,8 @@ def _starts(plan: Plan, problem: Problem) -> list[Sentence]:
         row = plan.of(item.key)
         batches, made = sum(line.batches for line in lines), sum(line.grams for line in lines)
         first, last = lines[0], lines[-1]
-        text = f"Start {item.name} in {first.label}"
+        begun = item.season.first_week <= 0 and item.opening_g >= 100
+        text = f"{'Go on with' if begun else 'Start'} {item.name} in {first.label}"
         text += f", last batch in {last.label}" if last.week != first.week else ""
         plural = "batch" if batches == 1 else "batches"
         text += f": {batches} {plural}, {kilos(made)}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -19,7 +19,7 @@ from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_adopt import adopt, adopted, read_back, recheck
 from ledger.application.season_backtest import AsKnown, issued_scores, override_scores, replay
 from ledger.application.season_buy import buy_report, orders_of
-from ledger.application.season_compare import compare_report, splits
+from ledger.application.season_compare import compare_report, looked_back, splits
 from ledger.application.season_forecast import MILLI, forecast_report, issue, make_forecast, override
 from ledger.application.season_history import season_history, settings_of_book
 from ledger.application.season_jobs import desk_of
@@ -27,12 +27,14 @@ from ledger.application.season_plan import PlanMade, change, edit
 from ledger.application.season_problem import problem_of
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import PlanSettings
+from ledger.application.season_standing import standing
 from ledger.domain.batch.commands import OpenBatch
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
 from ledger.domain.shelf.commands import Sell
 from ledger.errors import BadInput, Refused, UnknownThing
 from ledger.interfaces.cli.main import main
+from ledger.planning import check_plan
 from ledger.planning.whatif import compare, demand_changed
 from tests.application.conftest import season_clock
 
@@ -254,6 +256,43 @@ def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger):
     assert len(stock) and compare_report(own, through="2026-W48").tables["items"].total
     with pytest.raises(BadInput, match="--through"):
         compare_report(own)
+
+
+def test_the_season_as_it_stands_is_the_plan_less_what_was_opened_and_nothing_is_searched(own: Ledger):
+    """The cost is that of the lines left, recomputed by the plan's own checker."""
+    adopt(own, season_plan.make(own, PlanSettings(weeks=6), "quick"))
+    paper = adopted(own)
+    before = standing(own)
+    planned = sum(line["batches"] for line in paper.lines)
+    assert (before.plan, before.batches, before.behind) == (paper.plan, planned, 0)
+    later = max(season_adopt.line_states(own, paper), key=lambda s: s["label"])
+    season_adopt.open_line(own, later["plan_line"])  # before its week: it is off its own line, not off this week's
+    after = standing(own)
+    assert after.batches == planned - 1
+    assert not check_plan(after.made.plan, after.made.problem).wrong and after.made.plan.moves == 0
+    assert after.made.in_force == paper.plan and len(own.queries.papers("plan")) == 1
+
+
+def test_without_a_plan_the_season_stands_on_its_stock_alone(season_shop: Ledger):
+    now = standing(season_shop)
+    assert not now.plan and not now.made.plan.lines and now.batches == now.behind == 0
+    for row in now.made.plan.items:
+        item = now.made.problem.item(row.item)
+        assert sum(row.sold) <= item.opening_g
+
+
+def test_the_plan_looked_back_on_is_the_newest_with_enough_weeks_behind_it(own: Ledger, tmp_path: Path):
+    adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
+    assert looked_back(own) == ""
+    later = open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=lambda: datetime(2026, 12, 9, tzinfo=UTC))
+    assert looked_back(later) == looked_back(later, 8) == adopted(later).plan
+    report = compare_report(later)
+    assert "split" in report.tables and adopted(later).plan in report.sentence
+    for row in report.tables["split"].frame.to_dict("records"):
+        assert (
+            row["known_mg"] + row["forecast_mg"] + row["batches_mg"] + row["yield_mg"] + row["count_mg"]
+            == row["net_mg"]
+        )
 
 
 # --- bad input ----------------------------------------------------------------------------------------------------------

@@ -56,6 +56,7 @@ def start(made: PlanMade, m: re.Match[str]) -> None:
     assert near(m["house"] or "0", sum(lot.grams for lot in item.opening))
     assert near(m["sold"], sum(row.sold)) and near(m["left"] or "0", row.left)
     assert item.season is not None
+    assert (m["verb"] == "Go on with") == (item.season.first_week == 0 and m["house"] is not None)
 
 
 def full(made: PlanMade, m: re.Match[str]) -> None:
@@ -173,7 +174,7 @@ SHORT = re.compile(
         KILOS, r"(?P<grams>[\d.]+) kg").replace(f"{WEEK}(?: and {WEEK})?", r"(?P<one>\d{4}-W\d\d)(?: and (?P<two>\d{4}-W\d\d))?").replace(MONEY, r"[A-Z]{3} (?P<worth>[\d ]+)")
 )  # fmt: skip
 CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]], ...] = (
-    (re.compile(r"Start (?P<name>.+?) in (?P<first>\d{4}-W\d\d)(?:, last batch in (?P<last>\d{4}-W\d\d))?: (?P<batches>\d+) batch(?:es)?, (?P<made>[\d.]+) kg"
+    (re.compile(r"(?P<verb>Start|Go on with) (?P<name>.+?) in (?P<first>\d{4}-W\d\d)(?:, last batch in (?P<last>\d{4}-W\d\d))?: (?P<batches>\d+) batch(?:es)?, (?P<made>[\d.]+) kg"
                 r"(?: to the (?P<house>[\d.]+) kg in the house)?; (?P<sold>[\d.]+) kg should sell(?: and (?P<left>[\d.]+) kg be left)?\."), start),
     (re.compile(r"(?:In (?P<one>\d{4}-W\d\d)|From (?P<a>\d{4}-W\d\d) to (?P<two>\d{4}-W\d\d)) the (?P<what>.+? (?:is|are)) full(?:, though hands are left)?\."), full),
     (SHORT, short),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,8 @@ from seeds.shop import fill
 from tests.support.asgi import client_of
 
 NOTHING = ("demand", "", 0.0, "", "")
+LABELS = [f"2026-W{n}" for n in range(48, 54)] + ["2027-W01", "2027-W02"]
+"""The eight ISO weeks from 2026-11-23 on: 2026 has 53 weeks."""
 
 
 def told(parts: Any) -> str:
@@ -65,10 +68,68 @@ def test_an_empty_ledger_is_told_what_to_do_first(empty: Ledger):
     assert "nothing to plan from yet" in told(render(empty, "/season", ""))
 
 
-def test_the_page_stands_without_a_plan_and_asks_for_one(demo: Ledger):
+def test_the_page_stands_without_a_plan_shows_demand_against_stock_and_asks_for_one(demo: Ledger):
+    assert "Reading what has sold" in told(render(demo, "/season", ""))
+    desk = desk_of(demo)
+    desk.wait()
+    assert desk.base is None and desk.standing is not None and not desk.trouble
     said = told(render(demo, "/season", ""))
-    assert "Make the plan" in said and "can be stopped" in said
-    assert len(render_filters(demo, "/season", "")) == 5
+    for words in (
+        "No plan is in force",
+        "can be stopped",
+        "demand expected",
+        "In the house against what should sell",
+        "lasts through",
+    ):
+        assert words in said, words
+    assert "Looking back" not in said and "season-edit" in said
+    assert len(render_filters(demo, "/season", "")) == 6
+
+
+def test_a_button_pressed_while_the_page_still_reads_is_not_lost(demo: Ledger):
+    desk = desk_of(demo)
+    desk.look()
+    page.act(desk, "season-make", {"weeks": "4", "effort": "quick"}, NOTHING)
+    desk.wait()
+    assert desk.base is not None and not desk.base.in_force and not desk.trouble
+
+
+@pytest.fixture(scope="module")
+def adopted_shop(shop_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Ledger:
+    """The shop with a plan adopted three weeks ago and followed in part: a batch opened from it, nothing else since."""
+    path = tmp_path_factory.mktemp("adopted") / "own.sqlite"
+    shutil.copy(shop_file, path)
+    ledger = open_ledger(f"sqlite:///{path}", clock=lambda: datetime(2026, 11, 24, 20, tzinfo=UTC))
+    season_adopt.adopt(ledger, season_plan.make(ledger, PlanSettings(weeks=8), "quick"))
+    return open_ledger(f"sqlite:///{path}", clock=lambda: datetime(2026, 12, 1, 9, tzinfo=UTC))
+
+
+def test_on_opening_the_page_shows_the_plan_in_force_on_today_s_stock_and_looks_back(adopted_shop: Ledger):
+    desk = desk_of(adopted_shop)
+    page.layout(adopted_shop, {})
+    desk.wait()
+    said = told(page.layout(adopted_shop, {}))
+    paper = season_adopt.adopted(adopted_shop)
+    assert desk.base is not None and desk.base.in_force == paper.plan and desk.standing is not None
+    for words in (f"Plan {paper.plan}, adopted on 2026-11-24, is in force", "What to do", "pinnedBottomRowData", "season-try",
+                  f"Looking back: planned, made and sold: {paper.plan}", "Where the difference comes from"):  # fmt: skip
+        assert words in said, words
+    assert {w.label for w in desk.base.problem.weeks} == {x for x in LABELS if x >= "2026-W49"}
+    left = sum(line["batches"] for line in paper.lines if line["label"] >= "2026-W49")
+    assert desk.standing.batches == left == sum(line.batches for line in desk.base.plan.lines)
+    assert desk.standing.behind == sum(line["batches"] for line in paper.lines) - left
+    page.act(desk, "season-adopt", {}, NOTHING)
+    assert "in force already" in desk.trouble and len(adopted_shop.queries.papers("plan")) == 1
+
+
+def test_a_plan_made_on_the_page_is_not_swept_away_by_looking_at_it_again(adopted_shop: Ledger):
+    desk = Desk(adopted_shop)
+    desk.make(PlanSettings(weeks=4), "quick")
+    desk.wait()
+    mine = desk.base
+    desk.look()
+    desk.wait()
+    assert desk.base is mine and desk.standing is not None and desk.standing.plan
 
 
 def test_every_control_the_callbacks_read_stands_on_the_page(demo: Ledger):
