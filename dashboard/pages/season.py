@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from dashboard.components.grid import grid_id
 from dashboard.components.parts import choose, empty
+from dashboard.components.season_change import change_of
 from dashboard.components.season_next import next_part, opened_words
 from dashboard.components.season_parts import (
     charts,
@@ -21,24 +22,20 @@ from dashboard.components.season_parts import (
     whatif_fields,
     words,
 )
-from dashboard.components.season_table import NAME, changes_of, edit_panel, hands_rows, plan_table, short, table_rows
+from dashboard.components.season_sum import sum_words
+from dashboard.components.season_table import NAME, changes_of, edit_panel, hands_rows, plan_table, table_rows
 from dashboard.page import Asked, Page, read_address, register
 from ledger.analytics.compare import week_of
 from ledger.application import season_adopt, season_facts, season_forecast
 from ledger.application.ledger import Ledger
 from ledger.application.season_jobs import Desk, desk_of
 from ledger.application.season_plan import PlanMade
-from ledger.application.season_report import money
 from ledger.application.season_settings import settings_for
-from ledger.application.season_standing import Standing
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput, SlabbookError
-from ledger.planning.whatif import Change, day_added, demand_changed, design_dropped, helper_added, station_out
 
 PATH = "/season"
 TICK_MS = 400
-WORTH_PLANNING_PPM = 20_000
-"""How far above the best possible the plan in force may be before the page says to plan again."""
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
@@ -137,7 +134,7 @@ def top(desk: Desk, asked: Asked) -> list[Any]:
     labels = [w.label for w in made.problem.weeks]
     item = _item(made, asked.get("flavour", ""))
     return [
-        html.P(_sum(made, desk.standing), className="sentence", id="season-sum"),
+        html.P(sum_words(made, desk.standing), className="sentence", id="season-sum"),
         words(made.words, labels),
         charts(made, item, made.asked.forecast.seen.on.shop),
         html.Div(
@@ -175,38 +172,6 @@ def _item(made: PlanMade, flavour: str) -> str:
     return next((key for key, (f, _) in made.asked.made_of.items() if f == flavour), "")
 
 
-def _sum(made: PlanMade, standing: Standing | None = None) -> str:
-    plan = made.plan
-    if made.in_force and standing is not None:
-        return _stands(made, standing)
-    bound = (
-        ""
-        if plan.bound_milli is None
-        else f" No plan can cost less than {money(made, plan.bound_milli)}: it is at most {(plan.gap_ppm or 0) / 1e4:.2f} % away."
-    )
-    rule = f" The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}."
-    stopped = " It was stopped early." if plan.stopped else ""
-    return f"{len(plan.lines)} lines from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label}, cost {money(made, plan.cost_milli)}, {f'{plan.changed}' if plan.changed == 'changed by hand' else f'found in {made.seconds:.1f} s'}.{bound}{rule}{stopped}"
-
-
-def _stands(made: PlanMade, standing: Standing) -> str:
-    """The plan in force in one breath: what is left of it, what it costs from here, and whether to plan again."""
-    plan, last = made.plan, made.problem.weeks[-1].label
-    text = (
-        f"Plan {standing.plan}, adopted on {standing.adopted}, is in force until {last}. With today's stock and demand its "
-        f"{standing.batches} batches still to make cost {money(made, plan.cost_milli)}"
-    )
-    if plan.bound_milli is not None:
-        text += f"; no plan from here can cost less than {money(made, plan.bound_milli)}"
-    text += "."
-    if standing.behind:
-        one = standing.behind == 1
-        text += f" {standing.behind} {'batch' if one else 'batches'} due by now {'was' if one else 'were'} not made."
-    if (plan.gap_ppm or 0) > WORTH_PLANNING_PPM:
-        text += " Make the plan anew: the shop has moved on since it was made."
-    return text
-
-
 def looking_back(desk: Desk) -> Any:
     """An earlier plan against what happened, with its exact split; None while none has a week behind it."""
     return None if desk.went is None else went_part(desk.went)
@@ -232,49 +197,6 @@ def bottom(desk: Desk) -> list[Any]:
             className="files",
         ),
     ]
-
-
-def change_of(made: PlanMade, what: str, flavour: str, percent: float, first: str, last: str) -> tuple[Change, str]:
-    """The change a person asked for and its words. Raises BadInput with the way out."""
-    labels = [w.label for w in made.problem.weeks]
-    for week in (first, last):
-        if week and week not in labels:
-            raise BadInput(f"Week {week} is not in this plan; it runs from {labels[0]} to {labels[-1]}.", value=week)
-    start = labels.index(first) if first else 0
-    end = labels.index(last) if last else (start if first and what.startswith("kettle") else len(labels) - 1)
-    if end < start:
-        raise BadInput(f"The last week {last} lies before the first, {first}. Turn them round.", value=last)
-    span, when = list(range(start, end + 1)), labels[start] if start == end else f"{labels[start]} to {labels[end]}"
-    items = [key for key, (f, _) in made.asked.made_of.items() if f == flavour]
-    if what in ("demand", "drop") and not items:
-        raise BadInput(
-            "That flavour is not in this plan: its season lies outside these weeks, or it has neither pack nor recipe.",
-            value=flavour,
-        )
-    if what == "demand":
-        return demand_changed(
-            items, int(percent), start, end
-        ), f"{made.name(items[0])} sells {percent:+.0f} % in {when}"
-    if what.startswith("kettle"):
-        name = what.partition(":")[2]
-        known = {load.kettle for item in made.problem.items for load in item.loads}
-        if name and name in known:
-            return station_out(name, span), f"the {short(name)} is out in {when}"
-        kettles = max(1, made.asked.floor.counts.get("kettle", 1))
-        return station_out(
-            "kettle", span, kettles
-        ), f"{'the kettle' if kettles == 1 else f'one of {kettles} kettles'} is out in {when}"
-    if what == "helper":
-        return helper_added(span), f"one more helper shift a week in {when}"
-    if what == "day":
-        return day_added(span), f"one more making day a week in {when}"
-
-    def dropped(problem: Any) -> Any:
-        for key in items:
-            problem = design_dropped(key)(problem)
-        return problem
-
-    return dropped, f"{made.name(items[0])} is dropped"
 
 
 def act(desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str]) -> None:
