@@ -77,3 +77,41 @@ def test_no_page_is_wider_than_its_screen(chromium: Any, service: Service) -> No
             page.wait_for_function(f"document.documentElement.scrollWidth <= {width} || performance.now() > 60000")
             assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{one.path} at {width}"
     context.close()
+
+
+def test_a_field_that_has_the_cursor_is_never_behind_the_record_button(chromium: Any, service: Service) -> None:
+    """WCAG 2.2, 2.4.11: what is focused is not hidden by what the author put over it."""
+    context = chromium.new_context(viewport={"width": 1024, "height": 768})
+    page = context.new_page()
+    page.goto(service.address + "/book?kind=material")
+    page.click('#page [data-form^="define"]')
+    page.wait_for_selector("dialog[open] form[data-command]")
+    page.evaluate("document.querySelectorAll('dialog details').forEach((d) => { d.open = true; })")
+    hidden = []
+    for _ in range(24):
+        page.keyboard.press("Tab")
+        hidden += page.evaluate(
+            "(() => { const f = document.activeElement; if (!f.matches('dialog input, dialog select')) return []; const a = f.getBoundingClientRect(), "
+            "b = document.querySelector('dialog .buttons').getBoundingClientRect(); return a.bottom > b.top + 1 ? [f.name] : []; })()"
+        )
+    context.close()
+    assert hidden == []
+
+
+def test_a_new_shop_is_entered_by_hand_with_what_is_missing_named(chromium: Any, service: Service) -> None:
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(service.address + "/book?kind=flavour")
+    page.click('#page [data-form="define?kind=flavour"]')
+    page.wait_for_selector("dialog[open] form[data-command]")
+    page.fill('dialog [name="entry.id"]', "quince")
+    assert page.locator('dialog [name="entry.id"]').input_value() == "QUINCE"
+    page.click('dialog button[type="submit"]')
+    page.wait_for_selector("dialog .refusal:not([hidden])")
+    assert page.locator("dialog .refusal").inner_text() == "Nothing was recorded yet. Still to fill in: Name."
+    assert page.evaluate("document.activeElement.name") == "entry.name"
+    page.fill('dialog [name="entry.name"]', "Quince")
+    page.click('dialog button[type="submit"]')
+    page.wait_for_selector("dialog:not([open])", state="attached")
+    assert "Enter a flavour: recorded" in page.locator("#outbox").inner_text()
+    context.close()
