@@ -53,17 +53,14 @@ def export(ledger: Ledger, lot: str = "", first: str = "", last: str = "", *, ba
     if not steps:
         raise BadInput(f"Nothing moved between {first} and {last}, so there is nothing to write.", value=first)
     name = lot or f"{first}-{last}"
-    document = document_of(steps, Namer(base), created_at=_local(on, _utc(ledger.clock())), name=name)
+    document = document_of(steps, Namer(base), created_at=_local(on, ledger.clock().isoformat()), name=name)
     refuse_unsound(document)
     return to_json(document), len(document.steps)
 
 
-def _utc(when: datetime) -> str:
-    return when.isoformat()
-
-
 def _local(on: Basis, text: str) -> str:
-    moment = datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(ZoneInfo(on.site.zone))
+    """A moment (ISO 8601 with its zone) on the shop's own clock, to the millisecond."""
+    moment = datetime.fromisoformat(text).astimezone(ZoneInfo(on.site.zone))
     return moment.isoformat(timespec="milliseconds")
 
 

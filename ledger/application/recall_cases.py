@@ -54,7 +54,8 @@ def recalls(ledger: Ledger, known: int | None = None) -> list[Case]:
 
 
 def moment(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)
+    """A moment that an entry of a recall names (ISO 8601 with its zone), in UTC."""
+    return datetime.fromisoformat(text).astimezone(UTC)
 
 
 def the_recall(ledger: Ledger, recall: str = "", known: int | None = None) -> Case:

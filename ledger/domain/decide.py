@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+import msgspec
+
 from ledger.domain import corrections
 from ledger.domain.batch import commands as bc
 from ledger.domain.batch import decider as batch
@@ -96,9 +98,7 @@ def _corrections(changed: list[corrections.Changed], day: str, reason: str) -> l
 
 def as_data(event: Any) -> dict[str, Any]:
     """An event as plain JSON values."""
-    from msgspec import to_builtins
-
-    data: dict[str, Any] = to_builtins(event)
+    data: dict[str, Any] = msgspec.to_builtins(event)
     return data
 
 

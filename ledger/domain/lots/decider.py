@@ -9,14 +9,15 @@ from ledger.domain.codes import RECEIPT_LETTER, check_code, day_code, next_lot_c
 from ledger.domain.derive import derive
 from ledger.domain.lots import commands as c
 from ledger.domain.lots.events import LotCounted, LotReceived, LotSampled, LotScrapped, LotsHeld, LotsReleased
-from ledger.domain.parts import ALL, SHARE, WEIGHED, Flag, Give, Loss, Take
+from ledger.domain.parts import ALL, SHARE, WEIGHED, Flag, Give, Take
 from ledger.domain.state import Lot, State, need_lot
 from ledger.errors import BadInput, Refused
 from ledger.quantities import mass_text
 
 
-def receive(cmd: c.ReceiveLot, state: State, replacing: str = "") -> list[Any]:
-    """Goods come in. Refused for no mass, a lot code in use, or a material not in the book. `replacing`: lot code being amended."""
+def receive(cmd: c.ReceiveLot, state: State) -> list[Any]:
+    """Goods come in. BadInput for no mass, a cost below zero or a code that fits no label; Refused for a lot code in use; UnknownThing for a
+    material that is not in the book."""
     material = state.book.get(e.Material, cmd.material)
     if cmd.mass_mg <= 0:
         raise BadInput("Received goods need a mass above zero, such as `25 kg`.", value=cmd.mass_mg)
@@ -30,7 +31,7 @@ def receive(cmd: c.ReceiveLot, state: State, replacing: str = "") -> list[Any]:
             number += 1
             lot = f"{stem}{number}"
     check_code(lot, "lot")
-    if state.lot(lot) is not None and lot != replacing:
+    if state.lot(lot) is not None:
         raise Refused(f"Lot {lot} exists already. Leave the code out and the next is given.", lot=lot)
     flags: tuple[Flag, ...] = ()
     if cmd.best_before and cmd.best_before < cmd.day:
@@ -137,4 +138,4 @@ def release(cmd: c.ReleaseLots, state: State) -> list[Any]:
     return [LotsReleased(day=cmd.day, lots=lots, reason=cmd.reason, recall=cmd.recall)] if lots else []
 
 
-__all__ = ["Loss", "count", "hold", "receive", "release", "sample", "scrap"]
+__all__ = ["count", "hold", "receive", "release", "sample", "scrap"]
