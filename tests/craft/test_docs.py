@@ -15,8 +15,8 @@ from ledger.craft.portions import build_plan
 from tests.craft.support import CHARGE_A
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
-HOW_TO = (DOCS / "how-to" / "draw-a-design.md").read_text()
-COOK = " ".join((DOCS / "explanation" / "cook-and-temperature.md").read_text().split())
+HOW_TO = (DOCS / "how-to" / "draw-a-design.md").read_text(encoding="utf-8")
+COOK = " ".join((DOCS / "explanation" / "cook-and-temperature.md").read_text(encoding="utf-8").split())
 
 
 def block(kind: str) -> bytes:
@@ -66,4 +66,4 @@ def test_the_figures_of_the_page_are_the_programs():
 
 @pytest.mark.parametrize("page", ["explanation/cook-and-temperature.md", "explanation/picture-and-rod.md"])
 def test_a_page_says_its_kind(page):
-    assert "*Explanation." in (DOCS / page).read_text()
+    assert "*Explanation." in (DOCS / page).read_text(encoding="utf-8")
