@@ -151,7 +151,7 @@ def verified(ledger: Ledger) -> Any:
     return html.Div(
         [
             html.H2(f"All {report.position} entries agree with their hashes"),
-            html.P(["Root of the log: ", html.Code(report.root.hex())]),
+            html.P(["Root of the log: ", html.Code(report.root.hex(), style={"overflowWrap": "anywhere"})]),
             html.P("Compare this root with one that left the house (day sheet, mail): only that proves nothing was rewritten as a whole.", className="quiet"),
         ],
         className="card", role="status",

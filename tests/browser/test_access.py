@@ -69,13 +69,13 @@ def test_no_page_has_a_serious_finding_in_light_or_dark(chromium: Any, service: 
 def test_no_page_is_wider_than_its_screen(chromium: Any, service: Service) -> None:
     context = chromium.new_context(viewport={"width": 1024, "height": 768})
     page = context.new_page()
-    for one in pages():
-        page.goto(service.address + one.path)
+    for path in [*(one.path for one in pages()), "/log?verify=1"]:
+        page.goto(service.address + path)
         page.wait_for_selector("#page > *")
         for width, height in SIZES:
             page.set_viewport_size({"width": width, "height": height})
             page.wait_for_function(f"document.documentElement.scrollWidth <= {width} || performance.now() > 60000")
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{one.path} at {width}"
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{path} at {width}"
     context.close()
 
 
