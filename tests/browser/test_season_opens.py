@@ -1,0 +1,22 @@
+"""The Season page fills by itself: nobody presses a button to see what should sell and what is in the house."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.browser.conftest import Service
+
+pytestmark = pytest.mark.browser
+
+
+def test_the_season_page_shows_demand_and_stock_without_a_button(service: Service, chromium: Any):
+    page = chromium.new_page(viewport={"width": 1024, "height": 768})
+    page.goto(f"{service.address}/season")
+    page.wait_for_selector("#season-sum", timeout=60_000)
+    assert "No plan is in force" in page.inner_text("#season-sum")
+    page.wait_for_selector("#season-top .js-plotly-plot .scatterlayer", timeout=30_000)
+    assert "lasts through" in page.inner_text("#season-top")
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    page.close()
