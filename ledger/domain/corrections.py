@@ -12,6 +12,7 @@ from typing import Any
 
 from ledger.domain.amended import as_then, new_codes, no_loose_lot
 from ledger.domain.batch import commands as bc
+from ledger.domain.batch.decider import opening
 from ledger.domain.batch.events import BatchOpened
 from ledger.domain.before import Before
 from ledger.domain.books import entries as e
@@ -108,11 +109,13 @@ def _amend_opening(command: bc.OpenBatch, record: Recorded, state: State) -> lis
             f"Batch {old.batch} has steps already ({batch.steps}); its flavour stands. Void them first, or open another batch.",
             batch=old.batch, steps=batch.steps.split(),
         )  # fmt: skip
+    if command.flavour != old.flavour:  # another flavour is judged by its own recipe
+        new = opening(replace(command, recipe="", day=old.day, batch=old.batch), state)
+        return [Changed(record, new)]
     design = state.book.get(e.Design, command.design) if command.design else None
     new = replace(
         old,
         design=command.design,
-        flavour=command.flavour,
         note=command.note,
         piece_mg=design.piece_mg if design else 0,
     )

@@ -349,7 +349,8 @@ class World:
         elif isinstance(new, BatchOpened):
             batch = self.batch(new.batch)
             if batch is not None:
-                batch.design, batch.piece_mg, batch.flavour = new.design, new.piece_mg, new.flavour
+                for name in _OPENED_WITH:
+                    setattr(batch, name, getattr(new, name))
                 self.dirty_batches.add(new.batch)
 
     def _void_plain(self, event: object) -> None:
@@ -369,6 +370,11 @@ class World:
 
 
 _ORDER = [*STEPS, "close"]
+_OPENED_WITH = (
+    "flavour", "design", "recipe", "recipe_version", "end_temperature_mc", "temperature_tolerance_mc", "moisture_ppm", "moisture_low_ppm",
+    "moisture_high_ppm", "process_yield_ppm", "unexplained_ppm", "piece_mg", "plan_line",
+)  # fmt: skip
+"""What a batch has from its opening."""
 _ADDS_TO = frozenset({"return", "count"})
 
 

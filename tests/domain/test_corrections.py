@@ -1,9 +1,13 @@
 """Amending and voiding at any later time: what follows is worked out again, or the steps in the way are listed."""
 
+from dataclasses import replace
+
 import pytest
 
 from ledger.domain.batch import commands as bc
 from ledger.domain.batch import events as be
+from ledger.domain.books import entries as e
+from ledger.domain.books.commands import Define
 from ledger.domain.lots import commands as lc
 from ledger.domain.lots.events import LotReceived
 from ledger.domain.parts import Give, Loss, Take
@@ -144,6 +148,23 @@ def test_recipe_day_and_code_of_an_opening_stand_and_the_way_out_is_told(said, t
     command = bc.OpenBatch(**{"day": DAY, "flavour": "LEMON", **said})
     amendment = bc.Amend(day=DAY, origin=opened, command=command, reason="x")
     bench.refuses(amendment, Refused, f"{told}.*Void the opening .entry {opened}.")
+
+
+def test_a_batch_opened_as_the_wrong_flavour_is_judged_by_the_right_ones_recipe():
+    bench = Bench()
+    bench.do(
+        Define(
+            day=DAY,
+            entry=replace(
+                bench.world.book.get(e.Recipe, "LEMON"), id="MINT", flavour="MINT", end_temperature_mc=151_000
+            ),
+        )
+    )
+    bench.do(bc.OpenBatch(day=DAY, flavour="LEMON", design="STAR"))
+    opened = bench.position_of(be.BatchOpened)
+    bench.do(bc.Amend(day=DAY, origin=opened, command=bc.OpenBatch(day=DAY, flavour="MINT"), reason="wrong jar of oil"))
+    batch = bench.world.batch(BATCH)
+    assert (batch.flavour, batch.design, batch.recipe, batch.end_temperature_mc) == ("MINT", "", "MINT", 151_000)
 
 
 def test_closing_too_soon_is_voided_and_the_sweep_comes_back():

@@ -30,14 +30,7 @@ LEFT_MG = 100_000
 
 def open_batch(cmd: c.OpenBatch, state: State) -> list[Any]:
     """Open a batch. Refused when the code is taken; UnknownThing for a flavour, design or recipe not in the book."""
-    flavour = state.book.get(e.Flavour, cmd.flavour)
-    design = state.book.get(e.Design, cmd.design) if cmd.design else None
-    recipe = state.book.get(e.Recipe, cmd.recipe) if cmd.recipe else state.book.recipe_of(cmd.flavour)
-    if recipe is None:
-        raise Refused(
-            f"Flavour `{cmd.flavour}` has no recipe in the book. Enter one with `slabbook book load FILE` or on the Book page.",
-            flavour=cmd.flavour,
-        )
+    opened = opening(cmd, state)
     code = cmd.batch or next_batch_code(cmd.day, set(state.batches_on(cmd.day)))
     check_code(code, "batch")
     if len(code) > 15:
@@ -48,16 +41,30 @@ def open_batch(cmd: c.OpenBatch, state: State) -> list[Any]:
         )
     if state.batch(code) is not None:
         raise Refused(f"Batch `{code}` exists already. Leave the code out and the next free one is given.", batch=code)
-    return [
-        BatchOpened(
-            day=cmd.day, batch=code, flavour=flavour.id, design=cmd.design, recipe=recipe.id,
-            recipe_version=state.book.version(e.Recipe, recipe.id), end_temperature_mc=recipe.end_temperature_mc,
-            temperature_tolerance_mc=recipe.temperature_tolerance_mc, moisture_ppm=recipe.moisture_ppm,
-            moisture_low_ppm=recipe.moisture_low_ppm, moisture_high_ppm=recipe.moisture_high_ppm,
-            process_yield_ppm=recipe.process_yield_ppm, unexplained_ppm=recipe.unexplained_ppm,
-            piece_mg=design.piece_mg if design else 0, plan_line=cmd.plan_line, note=cmd.note,
+    return [replace(opened, batch=code)]
+
+
+def opening(cmd: c.OpenBatch, state: State) -> BatchOpened:
+    """A batch as the book has it now: its recipe, with the figures it will be judged by. Its code is as said, perhaps empty still.
+
+    Raises UnknownThing for a flavour, design or recipe not in the book, Refused for a flavour without a recipe.
+    """
+    flavour = state.book.get(e.Flavour, cmd.flavour)
+    design = state.book.get(e.Design, cmd.design) if cmd.design else None
+    recipe = state.book.get(e.Recipe, cmd.recipe) if cmd.recipe else state.book.recipe_of(cmd.flavour)
+    if recipe is None:
+        raise Refused(
+            f"Flavour `{cmd.flavour}` has no recipe in the book. Enter one with `slabbook book load FILE` or on the Book page.",
+            flavour=cmd.flavour,
         )
-    ]  # fmt: skip
+    return BatchOpened(
+        day=cmd.day, batch=cmd.batch, flavour=flavour.id, design=cmd.design, recipe=recipe.id,
+        recipe_version=state.book.version(e.Recipe, recipe.id), end_temperature_mc=recipe.end_temperature_mc,
+        temperature_tolerance_mc=recipe.temperature_tolerance_mc, moisture_ppm=recipe.moisture_ppm,
+        moisture_low_ppm=recipe.moisture_low_ppm, moisture_high_ppm=recipe.moisture_high_ppm,
+        process_yield_ppm=recipe.process_yield_ppm, unexplained_ppm=recipe.unexplained_ppm,
+        piece_mg=design.piece_mg if design else 0, plan_line=cmd.plan_line, note=cmd.note,
+    )  # fmt: skip
 
 
 def step(cmd: c.StepCommand, state: State) -> list[Any]:
