@@ -123,7 +123,7 @@ WEEKS = _newest_weeks()
 _most = bindparam("most", type_=Integer)
 _LOTS: dict[str, Any] = equal(lots, "flavour", "batch", "item") | {
     "holding": holding(),
-    "with_packs": lots.c.packs > NOUGHT,
+    "with_packs": and_(holding(), lots.c.packs > NOUGHT),  # packs are something, and of what is held there is an index
     "kinds": among(lots.c.kind, "kinds"),
     "items": among(lots.c.item, "items"),
     "names": among(lots.c.lot, "names"),
