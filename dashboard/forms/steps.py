@@ -8,7 +8,7 @@ from typing import Any
 from dashboard.forms.context import STICKS, Context, caution, crew, foot
 from dashboard.forms.markup import BLOCKED, Html, field, first, group, hidden, join, more, taps
 from dashboard.forms.portions import charged, poured, used
-from ledger.domain.batch.decider import MAY_TAKE
+from ledger.domain.batch.steps import MAY_TAKE
 from ledger.domain.books import entries as e
 from ledger.quantities import length_text, temperature_text
 

@@ -46,18 +46,17 @@ def standing(ledger: Ledger, progress: Watch | None = None) -> Standing:
     began = time.perf_counter()
     if progress is not None:
         progress(Progress("forecast", 0, 1, 0, None))
-    paper, week = _in_force(ledger), iso_week(ledger.today())
+    (paper, planned), week = _in_force(ledger), iso_week(ledger.today())
     weeks, settings = WITHOUT_A_PLAN, None
-    if paper is not None:
-        _, planned = read_back(paper)
+    if planned is not None:
         weeks = min(MOST_WEEKS, week_number(planned.weeks[-1].label) - week_number(week) + 1)
         settings = _settings(paper, weeks)
     settings = settings or settings_for(ledger, weeks=weeks)
     asked = problem_of(make_forecast(ledger, min(MOST_AHEAD, weeks + BEYOND)), settings)
     lines = (*asked.problem.frozen, *asked.problem.kept) if paper is not None else ()
     problem = replace(asked.problem, frozen=(), kept=(), frozen_weeks=0, kept_weeks=0)
-    if paper is not None:
-        problem = _as_cut_back(problem, paper)
+    if planned is not None:
+        problem = _as_cut_back(problem, planned, paper.settings.get("hands"))
     labels = [w.label for w in problem.weeks]
     left = tuple(
         Line(week=x.week, label=labels[x.week], item=x.item, batches=x.batches, grams=0, frozen=False, kettle=x.kettle)
@@ -73,16 +72,17 @@ def standing(ledger: Ledger, progress: Watch | None = None) -> Standing:
     return Standing(replace(made, in_force=paper.plan), paper.plan, paper.day, batches, behind)
 
 
-def _in_force(ledger: Ledger) -> Any:
-    """The newest adopted plan, as long as its weeks last."""
+def _in_force(ledger: Ledger) -> tuple[Any, Problem | None]:
+    """The newest adopted plan, as long as its weeks last, with the problem it answers; else nothing twice."""
     papers = [p for _, p in ledger.queries.papers("plan")]
     if not papers:
-        return None
+        return None, None
     try:
         _, problem = read_back(papers[-1])
     except BadInput:
-        return None
-    return papers[-1] if problem.weeks and problem.weeks[-1].label >= iso_week(ledger.today()) else None
+        return None, None
+    lasts = problem.weeks and problem.weeks[-1].label >= iso_week(ledger.today())
+    return (papers[-1], problem) if lasts else (None, None)
 
 
 def _settings(paper: Any, weeks: int) -> PlanSettings | None:
@@ -94,12 +94,10 @@ def _settings(paper: Any, weeks: int) -> PlanSettings | None:
         return None
 
 
-def _as_cut_back(problem: Problem, paper: Any) -> Problem:
-    """The weeks cut back to what their days carry where the plan found that, as long as the hands of the week are those it counted with."""
-    whole = paper.settings.get("hands")
+def _as_cut_back(problem: Problem, planned: Problem, whole: list[int] | None) -> Problem:
+    """The weeks cut back to what their days carry where the plan found that, as long as the hands of the week are those it counted with (`whole`)."""
     if not whole:
         return problem
-    _, planned = read_back(paper)
     cut = {w.label: (there, w.hands_minutes) for w, there in zip(planned.weeks, whole, strict=False)}
     weeks = tuple(
         replace(w, hands_minutes=cut[w.label][1]) if w.label in cut and cut[w.label][0] == w.hands_minutes else w

@@ -18,7 +18,7 @@ from typing import Any, get_type_hints
 
 from ledger import quantities
 from ledger.domain.batch.commands import Amend
-from ledger.domain.batch.decider import MAKES
+from ledger.domain.batch.steps import MAKES
 from ledger.domain.books import additives, entries
 from ledger.domain.books.book import Book
 from ledger.domain.books.commands import Define

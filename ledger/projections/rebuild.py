@@ -11,7 +11,7 @@ from sqlalchemy.schema import AddConstraint, CreateIndex, DropConstraint
 from ledger.projections import rows, statements
 from ledger.projections.replay import Progress, Replay, replay
 from ledger.projections.tables import REBUILT, batches, book, corrections, edges, flags, lots, papers, postings
-from ledger.store.postgres_backend import GUARD_ALONE
+from ledger.store.session import GUARD_ALONE
 from ledger.store.statements import POSTGRESQL, Statement, definition, insert_into
 from ledger.store.store import Store
 from ledger.store.unit import Unit

@@ -8,8 +8,7 @@ from itertools import chain
 
 from ledger.domain.world import ALWAYS, Entry, World
 from ledger.projections import rows, statements
-from ledger.projections.sql_world import decode_amendment
-from ledger.store.codec import decode
+from ledger.projections.sql_world import decode_amendment, stored_entry
 from ledger.store.reader import Reader
 
 Progress = Callable[[int, int], None]
@@ -29,15 +28,13 @@ class Replay(World):
     def load_entry(self, position: int) -> Entry | None:
         """One entry, from the log."""
         found = self.reader.rows(statements.ENTRY, (self.reader.site, position))
-        if not found:
-            return None
-        return _entry(found[0])
+        return stored_entry(found[0]) if found else None
 
     def entries(self) -> Iterator[Entry]:
         """The whole log in order, as it stands in the reader's snapshot."""
         after, reader = 0, self.reader
         while page := reader.rows(statements.LOG, (reader.site, after)):
-            yield from map(_entry, page)
+            yield from map(stored_entry, page)
             after = page[-1][0]
 
     def postings(self, progress: Progress | None = None) -> Iterator[rows.Row]:
@@ -68,11 +65,6 @@ class Replay(World):
     def closings(self) -> list[rows.Row]:
         """(known_to, site, known_from) of every closed entry."""
         return [(to, self.reader.site, since) for since, to in self.closed.items()]
-
-
-def _entry(row: rows.Row) -> Entry:
-    at, event_id, stream, occurred_at, name, schema, payload = row
-    return Entry(at, event_id, stream, occurred_at, decode(name, schema, payload))
 
 
 def replay(reader: Reader) -> Replay:

@@ -23,6 +23,12 @@ def decode_amendment(name: str, schema: int, data: dict[str, Any]) -> Any:
     return decode(name, schema, msgspec.json.encode(data))
 
 
+def stored_entry(row: rows.Row) -> Entry:
+    """The entry in a row of `statements.ENTRY` or `statements.LOG`."""
+    position, event_id, stream, occurred_at, name, schema, payload = row
+    return Entry(position, event_id, stream, occurred_at, decode(name, schema, payload))
+
+
 def read_book(pairs: Iterable[tuple[str, int, str, int]]) -> Book:
     """The book from rows of (kind, version, data, position), oldest first."""
     book = Book()
@@ -121,10 +127,7 @@ class SqlWorld(World):
         if known is not None:
             return known
         found = self.unit.rows(statements.ENTRY, (self.site, position))
-        if not found:
-            return None
-        at, event_id, stream, occurred_at, name, schema, payload = found[0]
-        return Entry(at, event_id, stream, occurred_at, decode(name, schema, payload))
+        return stored_entry(found[0]) if found else None
 
     def load_flags(self, known_from: int) -> list[FlagRow]:
         """Flags raised by the entry at a position."""

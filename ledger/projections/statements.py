@@ -102,20 +102,14 @@ FLAGS_FROM = Statement(
     select(*_columns(flags)).where(flags.c.site == bindparam("site"), flags.c.known_from == bindparam("known_from")),
     ["site", "known_from"],
 )
-ENTRY = Statement(
-    select(events.c.position, events.c.event_id, events.c.stream, events.c.occurred_at, events.c.name, events.c.schema_version, events.c.payload).where(
-        events.c.site == bindparam("site"), events.c.position == bindparam("position")
-    ),
-    ["site", "position"],
-)  # fmt: skip
+_entry = select(
+    events.c.position, events.c.event_id, events.c.stream, events.c.occurred_at, events.c.name, events.c.schema_version, events.c.payload
+).where(events.c.site == bindparam("site"))  # fmt: skip
+ENTRY = Statement(_entry.where(events.c.position == bindparam("position")), ["site", "position"])
 LOG_PAGE = 2000
 LOG = Statement(
-    select(events.c.position, events.c.event_id, events.c.stream, events.c.occurred_at, events.c.name, events.c.schema_version, events.c.payload)
-    .where(events.c.site == bindparam("site"), events.c.position > bindparam("after"))
-    .order_by(events.c.position)
-    .limit(LOG_PAGE),
-    ["site", "after"],
-)  # fmt: skip
+    _entry.where(events.c.position > bindparam("after")).order_by(events.c.position).limit(LOG_PAGE), ["site", "after"]
+)
 """The next page of what the fold needs of the log: half the columns of a stored event."""
 ORIGINS_OF_LOT = Statement(
     select(postings.c.origin)

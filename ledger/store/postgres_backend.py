@@ -26,7 +26,7 @@ from sqlalchemy.pool import PoolProxiedConnection
 from ledger.errors import SlabbookError
 from ledger.store.errors import LedgerBusy, LedgerUnreachable, taken_command_id, taken_event_id
 from ledger.store.postgres_wire import ConnectionGone, Wire
-from ledger.store.session import Session, Writes
+from ledger.store.session import GUARD, Session, Writes
 from ledger.store.statements import POSTGRESQL, Params, Row, Statement
 
 T = TypeVar("T")
@@ -42,11 +42,6 @@ CHUNK = 5_000
 
 BEGIN = "BEGIN ISOLATION LEVEL READ COMMITTED"
 SNAPSHOT = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-GUARD = "LOCK TABLE commands IN ACCESS SHARE MODE"
-"""Every snapshot begins with this: it waits for whoever empties kept tables, and is waited for. PostgreSQL freezes a snapshot only
-after such a lock is held, so nobody reads an emptied table with a snapshot from before."""
-GUARD_ALONE = "LOCK TABLE commands IN ACCESS EXCLUSIVE MODE"
-"""The other side of it. Taken under the site's lock, so a writer that waits there holds nothing that is waited for here."""
 TAKE_HEAD = "SELECT slabbook_take_head($1::text, $2::bigint)"
 HOLD = "SELECT slabbook_hold($1::text)"
 LOST_RACE = "SB001"

@@ -10,6 +10,12 @@ from ledger.store.statements import Params, Row, Statement
 
 T = TypeVar("T")
 
+GUARD = "LOCK TABLE commands IN ACCESS SHARE MODE"
+"""On PostgreSQL every snapshot begins with this: it waits for whoever empties kept tables, and is waited for. PostgreSQL freezes a snapshot only
+after such a lock is held, so nobody reads an emptied table with a snapshot from before."""
+GUARD_ALONE = "LOCK TABLE commands IN ACCESS EXCLUSIVE MODE"
+"""The other side of it. Taken under the site's lock, so a writer that waits there holds nothing that is waited for here."""
+
 
 class Session(Protocol):
     """Reading inside one attempt of a transaction, or inside one snapshot."""

@@ -14,7 +14,7 @@ from ledger.domain.batch.events import (
     ThermometerChecked,
     Worked,
 )
-from ledger.domain.batch.steps import MAKES, MAY_TAKE, as_stated, staff
+from ledger.domain.batch.steps import as_stated, staff
 from ledger.domain.batch.watch import watch
 from ledger.domain.books import entries as e
 from ledger.domain.codes import check_code, next_batch_code
@@ -154,5 +154,5 @@ def answer_flag(cmd: c.AnswerFlag, state: State) -> list[Any]:
 
 
 __all__ = [
-    "MAKES", "MAY_TAKE", "answer_flag", "check_thermometer", "close_batch", "issue_sheet", "open_batch", "record_work", "step",
+    "answer_flag", "check_thermometer", "close_batch", "issue_sheet", "open_batch", "record_work", "step",
 ]  # fmt: skip
