@@ -26,6 +26,8 @@ class Demand:
         self._weeks: dict[tuple[str, date], float] = {}
         self._expected: dict[tuple[str, date], float] = {}
         self._shapes: dict[tuple[str, date], float] = {}
+        self.before = opening - timedelta(days=366)
+        self._runs: dict[str, list[float]] = {}
 
     def lift(self, first: date, last: date, flavour: str, channel: str, times: float) -> None:
         """Customers want so many times as much of a flavour (empty channel: everywhere) on these days; nobody foresees it."""
@@ -72,7 +74,10 @@ class Demand:
 
     def ahead(self, line: Line, day: date, days: int) -> float:
         """Expected packs of 113 g from `day` on, for so many days."""
-        return sum(self.expected(line, day + timedelta(days=n)) for n in range(days))
+        run, first = self._runs.setdefault(line.id, []), (day - self.before).days
+        while len(run) < first + days:
+            run.append(self.expected(line, self.before + timedelta(days=len(run))))
+        return sum(run[first : first + days])
 
     def draw(self, line: Line, pack: e.Pack, channel: str, day: date) -> int:
         """Packs wanted of one pack over one channel on one day."""
