@@ -15,6 +15,7 @@ from ledger.application.sheets_plan import Ask, Planned, air, how_printed, plan,
 from ledger.craft.sheet import BatchSheet, sheet_from_plain, sheet_to_plain
 from ledger.craft.water import water_boils_here
 from ledger.domain.batch.commands import CheckThermometer, IssueSheet, OpenBatch
+from ledger.domain.batch.events import BatchSheetIssued
 from ledger.errors import Refused, UnknownThing
 from ledger.store.ids import uuid7
 
@@ -100,12 +101,13 @@ def _check_open(ledger: Ledger, planned: Planned, batch: str) -> None:
 
 
 def _already(ledger: Ledger, command_id: str) -> Issued | None:
-    recent = ledger.queries.log(name="batch.sheet-issued", newest_first=True, most=200)
-    same = recent[recent["command_id"] == f"{command_id}-sheet"]
-    if same.empty:
+    entries = ledger.queries.answered(f"{command_id}-sheet")
+    if entries is None:
         return None
-    position = int(same.iloc[0]["position"])
+    position = entries[0]
     event = ledger.queries.event(position)
+    if not isinstance(event, BatchSheetIssued):
+        return None
     units, paper = how_printed(ledger.book())
     sheet = sheet_from_plain(event.sheet)
     planned = Planned(

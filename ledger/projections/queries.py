@@ -231,6 +231,11 @@ class Queries:
         found = self._rows(ask.ENTRY, position=position)
         return decode(*found[0]) if found else None
 
+    def answered(self, command_id: str) -> tuple[int, int] | None:
+        """First and last entry that a command led to (None: no such command, or it found nothing to do). By its id, however old it is."""
+        found = self._rows(ask.ANSWERED, command_id=command_id)
+        return (int(found[0][0]), int(found[0][1])) if found and found[0][0] else None
+
     def papers(self, kind: str, id: str | None = None) -> list[tuple[int, Any]]:
         """Papers of a kind (sheet, forecast, plan, recall, recall-note, recall-closed, promotion, ran-out, thermometer, override),
         oldest first, as (position, event)."""

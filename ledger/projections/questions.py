@@ -28,7 +28,7 @@ from ledger.projections.tables import (
     postings,
 )
 from ledger.store.statements import Statement, among
-from ledger.store.tables import events
+from ledger.store.tables import commands, events
 
 MEASURES = ("mass_mg", "pieces", "packs", "seconds", "money", "solids_mg", "theory_mg")
 LOG_COLUMNS = ("position", "stream", "version", "event_id", "name", "schema_version", "occurred_at", "recorded_at", "recorded_by",
@@ -188,6 +188,9 @@ LOG_OF_STREAMS = Question(select(*[events.c[n] for n in LOG_COLUMNS]), at_site(e
 ENTRY = Question(
     select(events.c.name, events.c.schema_version, events.c.payload), at_site(events), equal(events, "position")
 )
+ANSWERED = Question(
+    select(commands.c.first_position, commands.c.last_position), at_site(commands), equal(commands, "command_id")
+)
 PAPERS = Question(
     select(events.c.position, events.c.name, events.c.schema_version, events.c.payload)
     .select_from(papers.join(events, and_(papers.c.site == events.c.site, papers.c.position == events.c.position)))
@@ -202,6 +205,6 @@ def holding_text(text: str) -> str:
 
 
 __all__ = [
-    "BATCHES", "BATCHES_NAMED", "BOOK_HISTORY", "CONTACTS", "CORRECTIONS", "EDGES", "ENTRY", "FLAGS", "LOG", "LOG_NEWEST_FIRST", "LOG_OF_STREAMS",
+    "ANSWERED", "BATCHES", "BATCHES_NAMED", "BOOK_HISTORY", "CONTACTS", "CORRECTIONS", "EDGES", "ENTRY", "FLAGS", "LOG", "LOG_NEWEST_FIRST", "LOG_OF_STREAMS",
     "LOTS", "LOTS_HOLDING", "LOTS_KNOWN", "MEASURES", "PAPERS", "POSTINGS", "WEEKS", "WEEK_LINES", "balances", "holding_text", "weekly",
 ]  # fmt: skip
