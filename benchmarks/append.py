@@ -16,9 +16,7 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
 import sqlite3
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -27,13 +25,13 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import import_module, util
 from pathlib import Path
-from statistics import median
 from typing import Any
 
 import msgspec
 import psycopg
 from sqlalchemy import make_url
 
+from benchmarks.slower_disk import on_a_slower_disk, sync_cost
 from benchmarks.support import Contender, table, take_turns
 from ledger.domain.stored_names import stored_as
 from ledger.store import EncodedEvent, NewEvent, Recorded, Unit, open_store
@@ -255,36 +253,6 @@ def own_cost() -> str:
     )
 
 
-def sync_cost(folder: Path, times: int = 200) -> str:
-    """What the disk takes to make 8 kB durable: two pages at the end of a file, as a small commit writes them."""
-    took = []
-    with (folder / "sync").open("wb", buffering=0) as file:
-        for _ in range(times):
-            began = time.perf_counter()
-            file.write(bytes(8192))
-            os.fdatasync(file.fileno())
-            took.append(time.perf_counter() - began)
-    return f"  write and sync of 8 kB, p50 {median(took) * 1e6:.0f} us"
-
-
-def on_a_slower_disk(sync_us: int) -> None:
-    """Start this program again with every sync made longer; returns only inside that second run."""
-    if os.environ.get(SLOWED) == str(sync_us):
-        return
-    tracer = shutil.which("strace")
-    if tracer is None:
-        sys.exit(
-            "--sync-us makes syncs longer with strace, which is not here; `apt-get install strace`, or leave it out."
-        )
-    slower = f"inject=fdatasync,fsync:delay_exit={sync_us}"
-    command = [tracer, "-f", "--seccomp-bpf", "-qq", "-e", "trace=fdatasync,fsync", "-e", slower, "-o", os.devnull]
-    again = [sys.executable, "-m", "benchmarks.append", *sys.argv[1:]]
-    os.execvpe(tracer, [*command, *again], os.environ | {SLOWED: str(sync_us)})
-
-
-SLOWED = "SLABBOOK_BENCH_SYNC_US"
-
-
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -294,7 +262,7 @@ def main() -> None:
     parser.add_argument("--sync-us", type=int, default=0, help="make every sync take so many microseconds more")
     chosen = parser.parse_args()
     if chosen.sync_us:
-        on_a_slower_disk(chosen.sync_us)
+        on_a_slower_disk(chosen.sync_us, "benchmarks.append")
     print(own_cost())
     with tempfile.TemporaryDirectory(prefix="slabbook-bench-", dir=os.environ.get("SLABBOOK_BENCH_DIR")) as name:
         folder = Path(name)
