@@ -24,11 +24,6 @@ PPM = 1_000_000
 DERIVED_FLAGS = frozenset({"unexplained"})
 
 
-def wages(work: tuple[object, ...]) -> int:
-    """Minor units for hands on a step: seconds x rate / 3600, rounded down per worker."""
-    return sum(w.seconds * w.rate // 3600 for w in work)  # type: ignore[attr-defined]
-
-
 def _short(kind: str, lot: Lot, wanted: str, there: str, **facts: object) -> NotEnough:
     return NotEnough(
         f"Lot {lot.lot} holds {there}, but {wanted} was asked for. Check the lot code and the figure; if the shelf really holds more, "
@@ -148,7 +143,7 @@ def derive(event: M, lots: LotLookup) -> M:
     if isinstance(event, Packed):
         gives = _pieces_in_packs(gives, sum(t.pieces for t in takes) - sum(x.pieces for x in losses))
     if gives and event.step not in _SOURCES:
-        gives = _carry_cost(gives, sum(t.cost for t in takes) + wages(event.work))
+        gives = _carry_cost(gives, sum(t.cost for t in takes) + sum(w.wage() for w in event.work))
     flags = event.flags
     if event.step in _WATCHED:
         flags = tuple(f for f in flags if f.code not in DERIVED_FLAGS)
@@ -231,4 +226,4 @@ def _carry_cost(gives: tuple[Give, ...], cost: int) -> tuple[Give, ...]:
     return tuple(changed(g, cost=c) for g, c in zip(gives, spread(cost, [g.mass_mg for g in gives]), strict=True))
 
 
-__all__ = ["NOMINAL", "cooked_mass", "derive", "derive_take", "solids_of", "spread", "wages"]
+__all__ = ["NOMINAL", "cooked_mass", "derive", "derive_take", "solids_of", "spread"]

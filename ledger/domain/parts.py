@@ -82,6 +82,10 @@ class Work:
     seconds: int
     rate: int = 0
 
+    def wage(self) -> int:
+        """Minor units for these hands: seconds x rate / 3600, rounded down."""
+        return self.seconds * self.rate // 3600
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flag:

@@ -98,7 +98,7 @@ def postings(event: Movement, lots: LotLookup) -> list[Posting]:
     if pieces or packs:
         add(_line(("tally", event.step, "", 0, -pieces, -packs, 0, 0, 0, 0)))
     for w in event.work:
-        wage = w.seconds * w.rate // 3600
+        wage = w.wage()
         add(_line(("worker", w.worker, "", 0, 0, 0, -w.seconds, 0, 0, 0)))
         add(_line(("work", event.step, "", 0, 0, 0, w.seconds, 0, 0, 0)))
         if wage:
