@@ -10,9 +10,11 @@ from __future__ import annotations
 import ctypes
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from math import floor
+from threading import Lock
 from typing import Any
 
 import highspy
@@ -54,26 +56,45 @@ class Bound:
 
 
 _banner_spoken = False
+_one_at_a_time = Lock()
 
 
 def _new_solver() -> Any:
     """A solver; the first one of a process would print a banner to standard output before any option can silence it."""
     global _banner_spoken
-    if _banner_spoken:
-        return highspy.Highs()  # type: ignore[no-untyped-call]
-    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    with _one_at_a_time:
+        if _banner_spoken:
+            return highspy.Highs()  # type: ignore[no-untyped-call]
+        with _nothing_to_standard_output():
+            h = highspy.Highs()  # type: ignore[no-untyped-call]
+            if os.name == "posix":
+                ctypes.CDLL(None).fflush(None)
+        _banner_spoken = True
+        return h
+
+
+@contextmanager
+def _nothing_to_standard_output() -> Iterator[None]:
+    """Descriptor 1 leads nowhere inside the block, and afterwards where it led before; also where there is none (a service, a window program)."""
+    if sys.stdout is not None:
+        with suppress(OSError, ValueError):
+            sys.stdout.flush()
     try:
-        sys.stdout.flush()
+        kept: int | None = os.dup(1)
+    except OSError:
+        kept = None
+    nowhere = os.open(os.devnull, os.O_WRONLY)  # this is descriptor 1 itself where that was free
+    try:
         os.dup2(nowhere, 1)
-        h = highspy.Highs()  # type: ignore[no-untyped-call]
-        if os.name == "posix":
-            ctypes.CDLL(None).fflush(None)
+        yield
     finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)
-    _banner_spoken = True
-    return h
+        if kept is None:
+            os.close(1)
+        else:
+            os.dup2(kept, 1)
+            os.close(kept)
+        if nowhere != 1:
+            os.close(nowhere)
 
 
 def _solver(m: Program, whole: bool) -> Any:
