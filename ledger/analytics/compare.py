@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date, timedelta
 
+import numpy as np
 import pandas as pd
 
 from ledger.analytics.flows import FLOWS
@@ -58,14 +59,14 @@ def compare(totals: pd.DataFrame, week: str) -> pd.DataFrame:
     weeks = max(1, int(totals["week"].isin(earlier).sum()))
     spans = ([week], earlier, [same_week_last_year(week)])
     there = [totals["week"].isin(span).to_numpy() for span in spans]
-    summed = {name: [int(totals[name].to_numpy()[found].sum()) for found in there] for name in FLOWS}
-    figures = with_ratios(pd.DataFrame(summed, dtype="int64"))
+    moved = totals[list(FLOWS)].to_numpy(dtype=np.int64)
+    summed = np.stack([moved[found].sum(axis=0) for found in there])
+    figures = with_ratios(pd.DataFrame(summed, columns=list(FLOWS)))
+    measures = [*FLOWS, *RATIOS]
     rows = []
-    for name in (*FLOWS, *RATIOS):
+    for name, values in zip(measures, figures[measures].to_numpy(dtype=np.float64).T.tolist(), strict=True):
         share = name in RATIOS
-        this, then, year = (
-            float(v) if found.any() else float("nan") for v, found in zip(figures[name].to_numpy(), there, strict=True)
-        )
+        this, then, year = (v if found.any() else float("nan") for v, found in zip(values, there, strict=True))
         if not share:
             then /= weeks
         rows.append((name, this, then, _change(this, then, share), year, _change(this, year, share)))

@@ -55,7 +55,7 @@ def yields(
 
 def with_ratios(table: pd.DataFrame) -> pd.DataFrame:
     """Flows with cooked and theoretical mass and all ratios added."""
-    whole = {name: table[name].to_numpy() for name in FLOWS}
+    whole = dict(zip(FLOWS, table[list(FLOWS)].to_numpy().T, strict=True))
     cooked = whole["charged_mg"] - whole["evaporated_mg"]
     theoretical = whole["charged_mg"] - whole["theory_mg"]
     charged, good = whole["charged_mg"], whole["good_mg"]
