@@ -7,13 +7,17 @@ from collections.abc import Callable
 from dashboard.forms.book import define
 from dashboard.forms.context import Context, crew, foot
 from dashboard.forms.markup import Html, choice, field, first, hidden, join, more, tag, taps
+from ledger.application.season_adopt import openable
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
+from ledger.planning.words import kilos
 
 
 def open_batch(ctx: Context) -> Html:
-    """Flavour and design by tapping."""
-    old = ctx.old
+    """Flavour and design by tapping; a line of the plan has both."""
+    old, line = ctx.old, (ctx.asked or {}).get("line", "")
+    if line and old is None:
+        return _planned(ctx, line)
     flavours = [(f.id, f.name) for f in ctx.book.all(e.Flavour) if ctx.book.recipe_of(f.id)]
     if not flavours:
         return first("No flavour with a recipe is in the book yet.", "recipe", "a recipe")
@@ -21,6 +25,18 @@ def open_batch(ctx: Context) -> Html:
     return join([
         taps("flavour", "Flavour", flavours, old.flavour if old is not None else ""),
         choice("design", "Design", designs, old.design if old is not None else "", none="none"), foot(ctx),
+    ])  # fmt: skip
+
+
+def _planned(ctx: Context, line: str) -> Html:
+    """A batch as the plan has it. Refused where it is opened already, or where a newer plan does not know it."""
+    state = openable(ctx.ledger, line)
+    flavour, design = ctx.book.find(e.Flavour, state["flavour"]), ctx.book.find(e.Design, state["design"])
+    what = ", ".join(x.name for x in (flavour, design) if x is not None)
+    where = f" in {state['kettle']}" if state["kettle"] else ""
+    return join([
+        tag("p", tag("strong", what), f": about {kilos(state['grams'])}{where}, planned for {state['date'] or state['label']}."),
+        hidden("flavour", state["flavour"]), hidden("design", state["design"]), hidden("plan_line", line), foot(ctx),
     ])  # fmt: skip
 
 

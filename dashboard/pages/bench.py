@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 from dash import dcc, html
 
+from dashboard.components.bench_plan import due_part
 from dashboard.components.parts import empty, first_steps, next_to_enter
 from dashboard.components.words import since
 from dashboard.entries import batch_entries
@@ -38,7 +39,7 @@ def allergens_of(book: Book, recipe: str) -> tuple[str, ...]:
 
 
 def layout(ledger: Ledger, asked: Asked) -> list[Any]:
-    """Cards of the open batches, newest first."""
+    """Cards of the open batches, newest first, and what the plan wants opened next."""
     book, queries = ledger.book(), ledger.queries
     rows = queries.batches(status="open")
     actions = html.Div(
@@ -62,6 +63,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
                 "No batch is open",
                 "Open a batch to start. Its card then stands here with the next step as one big button.",
             ),
+            due_part(ledger, book),
         ]
     rest_of_book = next_to_enter(book)
     rows = rows.sort_values("last_position", ascending=False)
@@ -73,7 +75,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         if len(rows) > most
         else []
     )
-    return [*rest_of_book, actions, html.Div(cards, className="cards"), *rest]
+    return [*rest_of_book, actions, html.Div(cards, className="cards"), *rest, due_part(ledger, book)]
 
 
 def card(ledger: Ledger, book: Book, batch: dict[str, Any], made: pd.DataFrame) -> Any:

@@ -148,9 +148,9 @@ def next_lines(ledger: Ledger, paper: Any, most: int = 8) -> list[dict[str, Any]
     return waiting[:most]
 
 
-def open_line(ledger: Ledger, plan_line: str, actor: str = "") -> Outcome:
-    """Open a planned batch as a batch that remembers its line. Refused when it was opened already, or when the plan is no longer the plan and the
-    newer one did not keep the line; UnknownThing for a line that is in no plan."""
+def openable(ledger: Ledger, plan_line: str) -> dict[str, Any]:
+    """A planned batch that may be opened now, as `line_states` tells it. Refused when it was opened already, or when the plan is no longer the plan and
+    the newer one did not keep the line; UnknownThing for a line that is in no plan."""
     plan = plan_line.split("/")[0]
     paper = adopted(ledger, plan)
     state = next((s for s in line_states(ledger, paper) if s["plan_line"] == plan_line), None)
@@ -168,6 +168,12 @@ def open_line(ledger: Ledger, plan_line: str, actor: str = "") -> Outcome:
             f"Plan {plan} was superseded by {newest.plan}; open a line of that one (`slabbook season lines` lists them).",
             plan=newest.plan,
         )
+    return state
+
+
+def open_line(ledger: Ledger, plan_line: str, actor: str = "") -> Outcome:
+    """Open a planned batch as a batch that remembers its line. Raises what `openable` raises."""
+    state = openable(ledger, plan_line)
     return ledger.do(
         OpenBatch(day=ledger.today(), flavour=state["flavour"], design=state["design"], plan_line=plan_line), actor
     )
@@ -221,5 +227,5 @@ def sheet_of(book: Any, state: dict[str, Any]) -> SheetOf:
 
 
 __all__ = [
-    "SheetOf", "adopt", "adopted", "command_of", "line_states", "next_line", "next_lines", "open_line", "read_back", "recheck", "sheet_of", "stored_lines",
+    "SheetOf", "adopt", "adopted", "command_of", "line_states", "next_line", "next_lines", "open_line", "openable", "read_back", "recheck", "sheet_of", "stored_lines",
 ]  # fmt: skip
