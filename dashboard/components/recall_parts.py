@@ -12,6 +12,7 @@ from dashboard.components.grid import LONG, Col, grid
 from dashboard.components.parts import table_of
 from dashboard.components.words import moment
 from ledger.application.ledger import Ledger
+from ledger.domain.books import entries as e
 from ledger.quantities import mass_text
 from ledger.store.times import utc_text
 from ledger.trace.recall import Recall
@@ -127,7 +128,8 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
     """Lot by lot: what is on hand and held, what came back, was destroyed and not found since the start, with what can be done about each."""
     if r.progress.empty:
         return html.P("Nothing of it is on hand.", className="quiet")
-    site = ledger.book().site()
+    book = ledger.book()
+    site, stations = book.site(), {x.id: x.name or x.id for x in book.all(e.Station)}
     held = dict(zip(r.holdings["lot"], r.holdings["held"], strict=True))
     packs_only = (r.progress["unit"] == "packs").all()
 
@@ -163,7 +165,7 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
                 *([doing(row)] if open_ else []),
                 *figures,
                 when,
-                r.place(row["lot"]),
+                stations.get(r.place(row["lot"]), r.place(row["lot"])),
             ]
         )
     head = [
