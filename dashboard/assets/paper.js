@@ -14,6 +14,7 @@
   }
   function toPaper() {
     asked();
+    document.querySelectorAll("details.fold:not([open])").forEach((d) => { d.open = true; d.dataset.folded = ""; }); /* paper shows what is folded */
     document.querySelectorAll(".js-plotly-plot .svg-container").forEach((box) => {
       const w = box.offsetWidth || parseFloat(box.style.width), h = box.offsetHeight || parseFloat(box.style.height);
       if (!w || !h || box.dataset.screen) return;
@@ -29,6 +30,7 @@
   }
   function toScreen() {
     document.querySelectorAll(".paper-line").forEach((p) => p.remove());
+    document.querySelectorAll("details[data-folded]").forEach((d) => { d.open = false; delete d.dataset.folded; });
     document.querySelectorAll(".svg-container[data-screen]").forEach((box) => {
       box.setAttribute("style", box.dataset.screen);
       delete box.dataset.screen;

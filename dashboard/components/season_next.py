@@ -8,13 +8,14 @@ from urllib.parse import urlencode
 
 from dash import dcc, html
 
-from dashboard.components.parts import table_of
 from ledger.application.ledger import Ledger
 from ledger.application.season_adopt import adopted, line_states, next_lines, sheet_of
 from ledger.domain.books import entries as e
+from ledger.domain.books.book import Book
 from ledger.planning.words import kilos
 
 SHOWN = 8
+GONE = ", was due"
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -26,16 +27,8 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
     paper, book = papers[-1], ledger.book()
     states = next_lines(ledger, paper, SHOWN)
     names = {f.id: f.name for f in book.all(e.Flavour)} | {d.id: d.name for d in book.all(e.Design)}
-    rows = []
-    for state in states:
-        what = names.get(state["flavour"], state["flavour"])
-        design = names.get(state["design"], state["design"])
-        rows.append([
-            when(state, ledger.today()), _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
-            what + (f", {design}" if design else ""), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}",
-        ])  # fmt: skip
-    head = html.H2(f"Next to make, plan {paper.plan}")
-    if not rows:
+    head = html.H2("Next to make")
+    if not states:
         last = paper.lines[-1]["label"] if paper.lines else ""
         words = (
             f"Every batch of the plan is made, or its weeks are over (the last is {last})."
@@ -43,9 +36,23 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
             else "The plan makes nothing."
         )
         return html.Section([head, html.P(f"{words} Make a plan anew and adopt it."), told], id="season-next-lines")
-    return html.Section(
-        [head, told, table_of("", ["day", "", "what", "in the", "gives"], rows)], id="season-next-lines"
-    )
+    rows = [_row(state, names, book, ledger.today()) for state in states]
+    many = "The next batch" if len(rows) == 1 else f"The next {len(rows)} batches"
+    said = html.P(f"{many} of plan {paper.plan}.", className="quiet")
+    return html.Section([head, said, told, html.Ul(rows, className="next-lines")], id="season-next-lines")
+
+
+def _row(state: dict[str, Any], names: dict[str, str], book: Book, today: str) -> Any:
+    """One planned batch: what it is first, then when, in which kettle and how much, then its button or its links."""
+    what = names.get(state["flavour"], state["flavour"])
+    design = names.get(state["design"], state["design"])
+    facts = [when(state, today), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}"]
+    late = " late" if facts[0].endswith(GONE) else ""
+    return html.Li([
+        html.Span([html.Strong(what), f", {design}" if design else ""], className="next-what"),
+        html.Span([html.Span(text) for text in facts], className=f"next-facts{late}"),
+        _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
+    ])  # fmt: skip
 
 
 def when(state: dict[str, Any], today: str = "") -> str:
@@ -53,7 +60,7 @@ def when(state: dict[str, Any], today: str = "") -> str:
     if not state["date"]:
         return f"{state['label']}, no day found"
     day = date.fromisoformat(state["date"])
-    gone = ", was due" if state["date"] < today and not state["batch"] else ""
+    gone = GONE if state["date"] < today and not state["batch"] else ""
     return f"{_DAYS[day.weekday()]} {state['date']}{gone}"
 
 
@@ -68,7 +75,7 @@ def _opened(state: dict[str, Any], query: dict[str, str]) -> Any:
     parts: list[Any] = [dcc.Link(state["batch"], href=f"/batch?batch={state['batch']}"), " is open. "]
     if query.get("design"):
         parts.append(dcc.Link("Its sheet", href=f"/sheet?{urlencode(query)}"))
-    return html.Span(parts)
+    return html.Span(parts, className="next-open")
 
 
 def opened_words(ledger: Ledger, plan_line: str, batch: str) -> Any:

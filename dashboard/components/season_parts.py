@@ -1,4 +1,4 @@
-"""Parts of the Season page: words with links to figures, the plan as a table to edit, two plans side by side."""
+"""Parts of the Season page: words with links to figures, charts, two plans side by side, the fields of a change and of a fact."""
 
 from __future__ import annotations
 
@@ -9,14 +9,11 @@ import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.parts import chart, report_table, table_of
-from dashboard.figures.season_demand import cumulative, day, weeks
-from ledger.application.report_text import cells
-from ledger.application.reports_types import Report, Shop
+from dashboard.figures.season_demand import cumulative, weeks
+from ledger.application.reports_types import Shop
 from ledger.application.season_batches import kettle_names
-from ledger.application.season_buy import buy_report
-from ledger.application.season_forecast import override_rows
 from ledger.application.season_plan import PlanMade
-from ledger.application.season_report import clock, money, plan_report, stock_table, weeks_frame
+from ledger.application.season_report import money, stock_table, weeks_frame
 from ledger.application.season_view import cumulated
 from ledger.planning.whatif import compare
 from ledger.planning.words import Sentence, kilos
@@ -94,22 +91,6 @@ def in_house(made: PlanMade) -> Any:
     return report_table(stock_table(made), made.asked.forecast.seen.on.shop, most=60)
 
 
-def went_part(report: Report) -> Any:
-    """An earlier plan against what happened: the sum, what made the difference, both tables."""
-    said = [
-        html.Li([html.Span("Why", className="about"), html.Span([text, " ", html.A("its split", href="#season-split", className="figure-link")])],
-                className="word")
-        for text in report.notes
-    ]  # fmt: skip
-    return html.Section([
-        html.H2(f"Looking back: {report.title[:1].lower()}{report.title[1:]}"),
-        html.P(report.sentence, className="sentence"),
-        html.Ul(said, className="words") if said else None,
-        report_table(report.tables["items"], report.shop, most=60),
-        html.Div(report_table(report.tables["split"], report.shop, most=60), id="season-split"),
-    ], id="season-behind")  # fmt: skip
-
-
 def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
     """Two plans: their figures, the lines that moved, and the new plan's words."""
     found = compare(made.plan, trial.plan)
@@ -165,76 +146,6 @@ def _more(made: PlanMade, what: str, value: int) -> str:
     return "same" if value == 0 else ("+" if value > 0 else "") + _side(made, what, value)
 
 
-def tables(made: PlanMade, ledger: Any) -> list[Any]:
-    """The tables behind the words, the order list and the next days."""
-    report = plan_report(made)
-    parts: list[Any] = []
-    if report.tables["short"].frame.empty:
-        parts.append(html.P("Nothing of a kilo or more will be missing.", id="season-short"))
-    for name, place in (("short", "season-short"), ("weeks", "season-weeks"), ("items", "season-items")):
-        if not report.tables[name].frame.empty:
-            parts.append(html.Div(report_table(report.tables[name], report.shop), id=place))
-    drawn: list[Any] = []
-    for week in made.days:
-        for number, plan in enumerate(week.charts, start=1):
-            bars = [b for b in plan.bars if b.batch]
-            if bars:
-                title = f"{week.label}, making day {number}: done by {clock(made.problem.opens + plan.finish)}"
-                drawn.append(chart(_day(made, bars, title), "Steps in order."))
-    if drawn:
-        said = html.Summary(f"The next {len(drawn)} making days, step by step")
-        parts.append(html.Details([said, html.Div(drawn, className="charts")], open=True))
-    parts.append(assumed(made, report))
-    overrides = override_rows(made.asked.forecast)
-    if len(overrides):
-        body = [
-            (r["key"], r["week"], str(r["model_units"]), str(r["units"]), r["reason"])
-            for r in overrides.to_dict("records")
-        ]
-        parts.append(
-            table_of(
-                "The owner's figures beside the model's (packs)",
-                ["what", "weeks", "model", "owner", "reason"],
-                body,
-                (2, 3),
-            )
-        )
-    buy = buy_report(ledger, made.plan, made.problem, made.asked.made_of)
-    parts += [html.P(buy.sentence), report_table(buy.tables["orders"], buy.shop, most=20)]
-    if "containers" in buy.tables:
-        parts.append(
-            html.Details(
-                [html.Summary("Jars and bags, week by week"), report_table(buy.tables["containers"], buy.shop)]
-            )
-        )
-    return parts
-
-
-def assumed(made: PlanMade, report: Report) -> Any:
-    """What the plan assumes, each with where it came from, and the way to change it."""
-    entry = made.asked.forecast.seen.on.book.planning()
-    said = (
-        "as your book states it, and as is usual where it says nothing"
-        if entry
-        else "as is usual: your book states nothing yet"
-    )
-    return html.Details(
-        [
-            html.Summary(f"What the plan assumes, {said}"),
-            report_table(report.tables["assumed"], report.shop, most=40),
-            html.P(html.A("Change it in the book", href="/book?kind=planning"), className="quiet"),
-        ],
-        id="season-assumed",
-    )
-
-
-def _day(made: PlanMade, bars: Sequence[Any], title: str) -> Any:
-    import pandas as pd
-
-    rows = [(b.batch, b.step, made.problem.opens + b.start, b.end - b.start, b.station, len(b.people)) for b in bars]
-    return day(pd.DataFrame(rows, columns=["batch", "step", "start_min", "minutes", "station", "people"]), title)
-
-
 def whatif_fields(ledger: Any) -> Any:
     """What to change: demand, a kettle out, a helper, a design dropped, a day more."""
     from ledger.domain.books import entries as e
@@ -256,7 +167,7 @@ def whatif_fields(ledger: Any) -> Any:
             dmc.NumberInput(id="season-percent", label="by %", value=20, min=-100, max=300, step=5, size="md"),
             dmc.TextInput(id="season-from", label="from week", placeholder="2026-W50 (empty: the first)", size="md"),
             dmc.TextInput(id="season-to", label="to week", placeholder="empty: that week, or all", size="md"),
-            html.Button("Try it", id="season-try", type="button", className="button", n_clicks=0),
+            html.Button("Try it", id="season-try", type="button", className="button", n_clicks=0, **{"aria-describedby": "season-why"}),
         ],
         className="filters whatif",
     )  # fmt: skip
@@ -290,13 +201,10 @@ def fact_fields(ledger: Any) -> Any:
 
 
 __all__ = [
-    "cells",
     "charts",
     "fact_fields",
     "in_house",
     "side_by_side",
-    "tables",
-    "went_part",
     "whatif_fields",
     "words",
 ]

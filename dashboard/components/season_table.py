@@ -24,7 +24,7 @@ _RULES = {
 
 
 def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
-    """The plan of the next `span` weeks as whole batches, a row for each thing and kettle; `every`: also kettles the plan does not use for it."""
+    """The plan of the next `span` weeks as whole batches, a row for each thing and kettle; `every`: also those with no batch in these weeks."""
     made = desk.base
     assert made is not None
     weeks = list(range(min(span, len(made.problem.weeks))))
@@ -65,27 +65,51 @@ def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
 
 
 def table_rows(desk: Desk, weeks: Sequence[int], every: bool = False) -> list[dict[str, Any]]:
-    """Rows of the table with what is typed laid over the plan; `was w3` is what the plan says, so that a change can be seen."""
+    """Rows of the table with what is typed laid over the plan; `was w3` is what the plan says, so that a change can be seen. A flavour and kettle
+    with no batch in the weeks shown has no row, unless `every` row is asked for or none has one."""
     made = desk.base
     assert made is not None
+    shown = [pair for pair, used in _pairs(desk, weeks).items() if used or every]
     there = {(x.item, x.week, x.kettle): x.batches for x in made.plan.lines}
     rows = []
+    for key, kettle in shown or _pairs(desk, weeks):
+        name = made.name(key)
+        row: dict[str, Any] = {"id": f"{key}@{kettle}", "what": f"{name}, {short(kettle)}" if kettle else name}
+        for t in weeks:
+            if made.problem.weeks[t].days > 0:
+                planned = there.get((key, t, kettle), 0)
+                row |= {f"w{t}": desk.typed.get((key, t, kettle), planned), f"was w{t}": planned}
+        rows.append(row)
+    return rows
+
+
+def _pairs(desk: Desk, weeks: Sequence[int]) -> dict[tuple[str, str], bool]:
+    """(item, kettle) in the order of the plan, and whether it has a batch, planned or typed, in these weeks."""
+    made = desk.base
+    assert made is not None
+    used = {(x.item, x.kettle) for x in made.plan.lines if x.week in set(weeks)} | {(i, k) for i, _, k in desk.typed}
+    found: dict[tuple[str, str], bool] = {}
     for item in made.problem.items:
         kettles = [load.kettle for load in item.loads] or [""]
-        used = {k for (i, _, k) in (*there, *desk.typed) if i == item.key}
-        for number, kettle in enumerate(kettles):
-            if number and kettle not in used and not every:
-                continue
-            row: dict[str, Any] = {
-                "id": f"{item.key}@{kettle}",
-                "what": f"{item.name}, {short(kettle)}" if kettle else item.name,
-            }
-            for t in weeks:
-                if made.problem.weeks[t].days > 0:
-                    planned = there.get((item.key, t, kettle), 0)
-                    row |= {f"w{t}": desk.typed.get((item.key, t, kettle), planned), f"was w{t}": planned}
-            rows.append(row)
-    return rows
+        found |= {(item.key, kettle): (item.key, kettle) in used for kettle in kettles}
+    return found
+
+
+def not_shown(desk: Desk, weeks: Sequence[int]) -> str:
+    """Which rows the table leaves out because nothing is planned for them in these weeks; empty where none is."""
+    made = desk.base
+    assert made is not None
+    pairs = _pairs(desk, weeks)
+    empty = [pair for pair, used in pairs.items() if not used]
+    if not empty or len(empty) == len(pairs):
+        return ""
+    busy = {key for (key, _), used in pairs.items() if used}
+    idle = list(dict.fromkeys(made.name(key) for key, _ in empty if key not in busy))
+    text = f"{len(empty)} {'row is' if len(empty) == 1 else 'rows are'} left out: a kettle in which nothing is planned of a flavour in these weeks."
+    if idle:
+        names = ", ".join(idle[:6]) + (f" and {len(idle) - 6} more" if len(idle) > 6 else "")
+        text += f" Not made at all in these weeks: {names}."
+    return text
 
 
 def short(kettle: str) -> str:
@@ -181,4 +205,4 @@ def _missing(grams: int) -> str:
     return kilos(grams) if grams >= 50 else "nothing"
 
 
-__all__ = ["NAME", "changes_of", "edit_panel", "edit_words", "hands_rows", "plan_table", "table_rows"]
+__all__ = ["NAME", "changes_of", "edit_panel", "edit_words", "hands_rows", "not_shown", "plan_table", "table_rows"]

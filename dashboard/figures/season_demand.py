@@ -62,15 +62,25 @@ def _says(frame: pd.DataFrame, name: str) -> str:
     return f"{name}: covered, even in a good season"
 
 
-def weeks(frame: pd.DataFrame) -> go.Figure:
-    """Hands used of hands there, week by week; full weeks hatched. frame: week, share, station_share, busiest; optional hands_used_s and
-    days_carry_s (what the days can carry of the hands, where that is the limit).
-    """
+def _is_full(frame: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Which weeks are full, and which of them by their days rather than their hands or a station."""
     days = pd.Series(False, index=frame.index)
     if "days_carry_s" in frame:
         carry = pd.to_numeric(frame["days_carry_s"])
         days = carry.notna() & (frame["hands_used_s"] >= FULL * carry.fillna(0)) & (frame["hands_used_s"] > 0)
-    full = (frame["share"] >= FULL) | (frame["station_share"] >= FULL) | days
+    return (frame["share"] >= FULL) | (frame["station_share"] >= FULL) | days, days
+
+
+def full_weeks(frame: pd.DataFrame) -> list[str]:
+    """The labels of the weeks that are full; frame as for `weeks`."""
+    return list(frame.loc[_is_full(frame)[0], "week"])
+
+
+def weeks(frame: pd.DataFrame) -> go.Figure:
+    """Hands used of hands there, week by week; full weeks hatched. frame: week, share, station_share, busiest; optional hands_used_s and
+    days_carry_s (what the days can carry of the hands, where that is the limit).
+    """
+    full, days = _is_full(frame)
     figure = go.Figure()
     figure.add_bar(x=frame["week"], y=100 * frame["share"], name="hands", marker={
         "color": [SCRAP if f else WATER for f in full], "pattern": {"shape": [HATCH[1] if f else "" for f in full], "size": 6}},

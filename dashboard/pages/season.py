@@ -11,20 +11,22 @@ from starlette.concurrency import run_in_threadpool
 from dashboard.components.grid import grid_id
 from dashboard.components.parts import choose, empty
 from dashboard.components.season_change import change_of
+from dashboard.components.season_folds import fold, folds, plan_figure, went
 from dashboard.components.season_next import next_part, opened_words
-from dashboard.components.season_parts import (
-    charts,
-    fact_fields,
-    in_house,
-    side_by_side,
-    tables,
-    went_part,
-    whatif_fields,
-    words,
-)
+from dashboard.components.season_parts import charts, fact_fields, in_house, side_by_side, whatif_fields, words
 from dashboard.components.season_sum import sum_words
-from dashboard.components.season_table import NAME, changes_of, edit_panel, hands_rows, plan_table, table_rows
-from dashboard.page import Asked, Page, read_address, register
+from dashboard.components.season_table import (
+    NAME,
+    changes_of,
+    edit_panel,
+    hands_rows,
+    not_shown,
+    plan_table,
+    table_rows,
+)
+from dashboard.components.season_ways import ways
+from dashboard.components.ways import for_page
+from dashboard.page import Asked, Page, address, read_address, register
 from ledger.analytics.compare import week_of
 from ledger.application import season_adopt, season_facts, season_forecast
 from ledger.application.ledger import Ledger
@@ -39,59 +41,75 @@ TICK_MS = 400
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
-    """Which flavour the chart shows, how many weeks are planned and shown, how hard to try."""
+    """How many weeks are planned and shown, how hard to try, which flavour the chart shows: folded, since most days none of it is touched."""
     flavours = [("", "the whole shop only"), *((f.id, f.name) for f in ledger.book().all(e.Flavour))]
     plans = [
         ("", "the last season"),
         *((p.plan, f"{p.plan} of {p.day}") for _, p in reversed(ledger.queries.papers("plan"))),
     ]
-    return [
-        choose("flavour", "Chart of", flavours, asked.get("flavour", "")),
+    fields = [
         choose("weeks", "Weeks planned", [("13", "13"), ("26", "26"), ("39", "39")], asked.get("weeks", "26"), "26"),
         choose("effort", "Effort", [("quick", "quick"), ("normal", "normal")], asked.get("effort", "normal"), "normal"),
+        choose("flavour", "Chart of", flavours, asked.get("flavour", "")),
         choose("shown", "Weeks in the table", [("8", "8"), ("13", "13"), ("26", "26")], asked.get("shown", "8"), "8"),
-        choose(
-            "kettles",
-            "Kettles in the table",
-            [("", "those the plan uses"), ("all", "every one")],
-            asked.get("kettles", ""),
-        ),
+        choose("rows", "Rows in the table", [("", "those with a batch"), ("all", "every flavour and kettle")], asked.get("rows", "")),
         choose("went", "Look back on", plans, asked.get("went", "")),
-    ]
+    ]  # fmt: skip
+    said = f"{asked.get('weeks', '26')} weeks planned, {span_of(asked)} in the table"
+    return [
+        html.Details(
+            [html.Summary(["What is planned and shown ", html.Span(said, className="fold-figure")]), html.Div(fields, className="filters")],
+            className="choices",
+        )
+    ]  # fmt: skip
 
 
 def layout(ledger: Ledger, asked: Asked) -> list[Any]:
-    """The page. How the season stands is read, and a plan made on request, in a thread; what is on the desk is shown at once."""
+    """The page: how it stands and what can be done, what is to be made next, the words, the charts; the rest under headings with a figure.
+
+    How the season stands is read, and a plan made on request, in a thread; what is on the desk is shown at once.
+    """
     if not any(ledger.queries.weeks(1)):
         return [empty("There is nothing to plan from yet", "Record batches and sales at the bench, or load older sales from a file; a season is forecast from them.",
                       "Go to the bench", "/bench")]  # fmt: skip
     desk = desk_of(ledger)
     desk.look(asked.get("went", ""))
+    can, none = ways(desk), desk.base is None
     return [
         dcc.Interval(id="season-tick", interval=TICK_MS, disabled=not desk.busy),
         dcc.Store(id="season-version", data=desk.version),
         dcc.Store(id="season-base", data=desk.base_version),
+        html.Div(head(desk), id="season-head"),
         html.Div([
-            html.Button("Make the plan", id="season-make", type="button", className="button", n_clicks=0),
-            html.Button("Stop, keep the best so far", id="season-stop", type="button", className="plain", n_clicks=0),
-            html.Button("Adopt this plan", id="season-adopt", type="button", className="plain", n_clicks=0),
+            html.Button("Make the plan", id="season-make", type="button", className="button", n_clicks=0, hidden=not can.make),
+            html.Button("Adopt this plan", id="season-adopt", type="button", className="plain", n_clicks=0, disabled=not can.adopt,
+                        **{"aria-describedby": "season-why"}),
+            html.P(can.why, id="season-why", className="quiet"),
         ], className="actions"),
-        html.Div(status(desk), id="season-status", role="status", **{"aria-live": "polite"}),
+        html.Div([
+            html.Div(status(desk), id="season-status", role="status", **{"aria-live": "polite"}),
+            html.Button("Stop, keep the best so far", id="season-stop", type="button", className="plain", n_clicks=0, hidden=not can.stop),
+        ], id="season-now"),
         html.Div(next_part(ledger), id="season-next"),
         html.Div(top(desk, asked), id="season-top", className="page"),
-        html.Section(edit_panel(desk), id="season-edit", hidden=desk.base is None),
-        html.Section([html.H2("Try a change"), whatif_fields(ledger)], id="season-whatif", hidden=desk.base is None),
+        html.Div([
+            fold("The plan, week by week", html.Span(_figure(desk), id="season-lines-figure"),
+                 [html.Div(lines(desk, asked), id="season-lines", className="plan-table"), html.Section(edit_panel(desk), id="season-edit")],
+                 "season-plan"),
+            fold("Try a change", "more or less demand, a kettle out, a helper, a day more, a flavour dropped", [whatif_fields(ledger)], "season-whatif"),
+        ], id="season-work", className="folds", hidden=none),
         html.Div(trial(desk), id="season-side"),
         html.Div([
             html.Button("Take this plan", id="season-take", type="button", className="button", n_clicks=0),
             html.Button("Forget it", id="season-drop", type="button", className="plain", n_clicks=0),
         ], className="actions", id="season-trial-actions", hidden=desk.trial is None or desk.by_hand),
-        html.Div(bottom(desk), id="season-bottom", className="page"),
-        html.Div(looking_back(desk), id="season-went", className="page"),
-        html.Details([
-            html.Summary("Tell what the sales do not say: run-outs, promotions, closures, bulk orders, shows, your own figure"),
-            fact_fields(ledger), html.Div(id="fact-told", role="status", **{"aria-live": "polite"}),
-        ], id="season-facts"),
+        html.Div(bottom(desk), id="season-bottom", className="folds"),
+        html.Div(looking_back(desk), id="season-went", className="folds"),
+        html.Div(fold(
+            "Tell what the sales do not say", "run-outs, promotions, closures, bulk orders, shows, your own figure",
+            [fact_fields(ledger), html.Div(id="fact-told", role="status", **{"aria-live": "polite"})], "season-facts",
+        ), className="folds"),
+        html.Div(files(desk), id="season-files"),
     ]  # fmt: skip
 
 
@@ -99,17 +117,18 @@ def status(desk: Desk) -> list[Any]:
     """What is going on, what went wrong, what was adopted."""
     job = desk.job
     if job is not None:
+        stage = "Stopping, with the best so far" if job.stop.is_set() else job.stage or "Reading the ledger"
         return [
-            html.P([html.Strong(job.what), ". ", job.stage or "Reading the ledger", " ..."], className="note"),
+            html.P([html.Strong(job.what), ". ", stage, " ..."], className="note"),
             html.Progress(value=f"{job.share:.2f}", max="1", **{"aria-label": job.what}),
         ]
     parts: list[Any] = []
     if desk.trouble:
-        parts.append(html.P(desk.trouble, className="refusal", role="alert"))
+        parts.append(html.P(for_page(desk.trouble), className="refusal", role="alert"))
     if desk.adopted:
         parts.append(
             html.P(
-                f"Adopted as {desk.adopted}. Its next batches stand above the plan, each to be opened with its sheet.",
+                f"Adopted as {desk.adopted}. Its next batches stand below, each to be opened with its sheet.",
                 className="note",
             )
         )
@@ -126,41 +145,47 @@ def status(desk: Desk) -> list[Any]:
     return parts
 
 
-def top(desk: Desk, asked: Asked) -> list[Any]:
-    """Sum, words, charts and the table to edit."""
-    made = desk.base
-    if made is None:
-        return without_plan(desk, asked)
-    labels = [w.label for w in made.problem.weeks]
-    item = _item(made, asked.get("flavour", ""))
-    return [
-        html.P(sum_words(made, desk.standing), className="sentence", id="season-sum"),
-        words(made.words, labels),
-        charts(made, item, made.asked.forecast.seen.on.shop),
-        html.Div(
-            plan_table(desk, span_of(asked), asked.get("kettles") == "all"), id="season-lines", className="plan-table"
-        ),
-    ]
-
-
-def without_plan(desk: Desk, asked: Asked) -> list[Any]:
-    """What should sell against what is in the house, while no plan is in force."""
+def head(desk: Desk) -> Any:
+    """How the season stands in one breath."""
+    if desk.base is not None:
+        return html.P(sum_words(desk.base, desk.standing), className="sentence", id="season-sum")
     if desk.standing is None:
-        return (
-            [html.P("Reading what has sold and what is in the house: some seconds.", className="sentence")]
-            if desk.busy
-            else []
-        )
-    made = desk.standing.made
+        text = "Reading what has sold and what is in the house: some seconds." if desk.busy else ""
+        return html.P(text, className="sentence") if text else None
+    weeks = desk.standing.made.problem.weeks
     text = (
-        f"No plan is in force. Below is what should sell from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label} against what is in the "
+        f"No plan is in force. Below is what should sell from {weeks[0].label} to {weeks[-1].label} against what is in the "
         "house if nothing more were made. Make the plan: it takes some seconds, shows how far it is, and can be stopped."
     )
-    return [
-        html.P(text, className="sentence", id="season-sum"),
-        charts(made, _item(made, asked.get("flavour", "")), made.asked.forecast.seen.on.shop, planned=False),
-        in_house(made),
-    ]
+    return html.P(text, className="sentence", id="season-sum")
+
+
+def top(desk: Desk, asked: Asked) -> list[Any]:
+    """Words and charts of the plan; without one what should sell against what is in the house."""
+    made = desk.base
+    if made is not None:
+        shown = charts(made, _item(made, asked.get("flavour", "")), made.asked.forecast.seen.on.shop)
+        return [words(made.words, [w.label for w in made.problem.weeks]), shown]
+    if desk.standing is None:
+        return []
+    made = desk.standing.made
+    item = _item(made, asked.get("flavour", ""))
+    return [charts(made, item, made.asked.forecast.seen.on.shop, planned=False), in_house(made)]
+
+
+def lines(desk: Desk, asked: Asked) -> list[Any]:
+    """The table to edit, and which rows it leaves out."""
+    made = desk.base
+    if made is None:
+        return []
+    every, span = asked.get("rows") == "all", span_of(asked)
+    out = "" if every else not_shown(desk, range(min(span, len(made.problem.weeks))))
+    more = html.P([out, " ", dcc.Link("Show every row", href=address(PATH, asked, rows="all"))], className="quiet")
+    return [plan_table(desk, span, every), more if out else None]
+
+
+def _figure(desk: Desk) -> str:
+    return plan_figure(desk.base) if desk.base is not None else ""
 
 
 def span_of(asked: Asked) -> int:
@@ -174,7 +199,7 @@ def _item(made: PlanMade, flavour: str) -> str:
 
 def looking_back(desk: Desk) -> Any:
     """An earlier plan against what happened, with its exact split; None while none has a week behind it."""
-    return None if desk.went is None else went_part(desk.went)
+    return None if desk.went is None else went(desk.went)
 
 
 def trial(desk: Desk) -> Any:
@@ -185,18 +210,18 @@ def trial(desk: Desk) -> Any:
 
 
 def bottom(desk: Desk) -> list[Any]:
-    """The tables, the days, the order list, and files."""
+    """The tables behind the words, the days and the order list."""
+    return [] if desk.base is None else folds(desk.base, desk.ledger)
+
+
+def files(desk: Desk) -> Any:
+    """The plan, its lines, the order list and the forecast as files."""
     if desk.base is None:
-        return []
-    files = [("Plan (spreadsheet)", "/api/v1/season/plan?form=xlsx"), ("lines (CSV)", "/api/v1/season/plan?form=csv&table=lines"),
+        return None
+    given = [("Plan (spreadsheet)", "/api/v1/season/plan?form=xlsx"), ("lines (CSV)", "/api/v1/season/plan?form=csv&table=lines"),
              ("order list (CSV)", "/api/v1/season/buy?form=csv"), ("containers (CSV)", "/api/v1/season/buy?form=csv&table=containers"), ("forecast (CSV)", "/api/v1/season/forecast?form=csv&table=weekly&horizon=26")]  # fmt: skip
-    return [
-        *tables(desk.base, desk.ledger),
-        html.P(
-            ["Take it with you: ", *[x for text, href in files for x in (html.A(text, href=href, download=""), " ")]],
-            className="files",
-        ),
-    ]
+    links = [x for text, href in given for x in (html.A(text, href=href, download=""), " ")]
+    return html.P(["Take it with you: ", *links], className="files")
 
 
 def act(desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str]) -> None:
@@ -229,7 +254,7 @@ def open_batch(ledger: Ledger, plan_line: str) -> Any:
         outcome = season_adopt.open_line(ledger, plan_line)
         return opened_words(ledger, plan_line, outcome.batch)
     except SlabbookError as error:
-        return html.P(error.message, className="refusal", role="alert")
+        return html.P(for_page(error.message), className="refusal", role="alert")
 
 
 def note(ledger: Ledger, row: dict[str, str]) -> Any:
@@ -254,7 +279,9 @@ def note(ledger: Ledger, row: dict[str, str]) -> Any:
         )
     except (SlabbookError, ValueError) as error:
         return html.P(
-            error.message if isinstance(error, SlabbookError) else f"{error}", className="refusal", role="alert"
+            for_page(error.message) if isinstance(error, SlabbookError) else f"{error}",
+            className="refusal",
+            role="alert",
         )
 
 
@@ -280,9 +307,24 @@ def wire(app: Dash, ledger: Ledger) -> None:
         def work() -> Any:
             if button in BUTTONS and given[BUTTONS.index(button)]:
                 act(desk, button, read_address(search), fields)
+            elif desk.busy:  # one more tick of work that goes on: nothing else changes
+                return no_update, status(desk), no_update
             return not desk.busy, status(desk), no_update if desk.version == version else desk.version
 
         return await run_in_threadpool(work)
+
+    @app.callback(
+        Output("season-make", "hidden"), Output("season-stop", "hidden"), Output("season-adopt", "disabled"), Output("season-why", "children"),
+        Output("season-try", "disabled"), Input("season-tick", "disabled"), Input("season-version", "data"), prevent_initial_call=True,
+    )  # fmt: skip
+    async def _ways(_disabled: bool, _version: int) -> Any:
+        can = await run_in_threadpool(lambda: ways(desk_of(ledger)))
+        return not can.make, not can.stop, not can.adopt, can.why, not can.tries
+
+    app.clientside_callback(
+        "function(idle) { return window.slabbookSeasonFocus(idle); }", Output("season-now", "title"), Input("season-stop", "hidden"),
+        prevent_initial_call=True,
+    )  # fmt: skip
 
     @app.callback(
         Output("season-tick", "disabled", allow_duplicate=True), Output("season-status", "children", allow_duplicate=True),
@@ -296,45 +338,46 @@ def wire(app: Dash, ledger: Ledger) -> None:
         desk, button, asked = desk_of(ledger), ctx.triggered_id, read_address(search)
 
         def work() -> Any:
+            taken = True
             if button in EDITS:
                 if not given[EDITS.index(button)]:
                     return (no_update,) * 6
                 act(desk, str(button), asked, ("", "", 0.0, "", ""))
             else:
-                desk.type_in(changes_of(events))
+                taken = desk.type_in(changes_of(events))
             if desk.base is None:
                 return (no_update,) * 6
             weeks = range(min(span_of(asked), len(desk.base.problem.weeks)))
-            rows = table_rows(desk, weeks, asked.get("kettles") == "all") if button in EDITS else no_update
+            rows = table_rows(desk, weeks, asked.get("rows") == "all") if button in EDITS or not taken else no_update
             shown = {**(options or {}), "pinnedBottomRowData": hands_rows(desk, weeks)}
             return not desk.busy, status(desk), desk.version, edit_panel(desk), rows, shown
 
         return await run_in_threadpool(work)
 
     @app.callback(
-        Output("season-top", "children"), Output("season-side", "children"), Output("season-bottom", "children"), Output("season-base", "data"),
-        Output("season-edit", "children", allow_duplicate=True), Output("season-edit", "hidden"), Output("season-whatif", "hidden"),
+        Output("season-head", "children"), Output("season-top", "children"), Output("season-lines", "children"), Output("season-lines-figure", "children"),
+        Output("season-side", "children"), Output("season-bottom", "children"), Output("season-files", "children"), Output("season-base", "data"),
+        Output("season-edit", "children", allow_duplicate=True), Output("season-work", "hidden"),
         Output("season-trial-actions", "hidden"), Output("season-next", "children", allow_duplicate=True), Output("season-went", "children"),
         Input("season-version", "data"), State("season-base", "data"), State("address", "search"), prevent_initial_call=True,
     )  # fmt: skip
     async def _show(_version: int, base: int, search: str | None) -> Any:
-        desk = desk_of(ledger)
+        desk, asked = desk_of(ledger), read_address(search)
 
         def work() -> Any:
-            none, same = desk.base is None, desk.base_version == base
-            above = no_update if same else top(desk, read_address(search))
-            below = no_update if same else bottom(desk)
-            beside = desk.trial is None or desk.by_hand
+            same = desk.base_version == base
+            above = (no_update,) * 4 if same else (head(desk), top(desk, asked), lines(desk, asked), _figure(desk))
+            below = (no_update,) * 2 if same else (bottom(desk), files(desk))
             panel = no_update if same else edit_panel(desk)
+            alone = desk.trial is None or desk.by_hand
             return (
-                above,
+                *above,
                 trial(desk),
-                below,
+                *below,
                 desk.base_version,
                 panel,
-                none,
-                none,
-                beside,
+                desk.base is None,
+                alone,
                 next_part(ledger),
                 looking_back(desk),
             )

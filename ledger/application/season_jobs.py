@@ -117,18 +117,36 @@ class Desk:
 
         self._start(f"What if: {said}", work)
 
-    def type_in(self, changes: Typed) -> None:
-        """Take in batches typed into the table and recompute what they do; done when it returns (no solver runs)."""
+    def type_in(self, changes: Typed) -> bool:
+        """Take in batches typed into the table and recompute what they do; done when it returns (no solver runs). False: the planner is at work,
+        nothing was taken, and the trouble says so. A reading of the ledger is waited for."""
+        if not self._free("What was typed"):
+            return False
         with self._lock:
-            if self.base is None or self.job is not None:
-                return
+            if self.base is None or not changes:
+                return True
             self.past.append(dict(self.typed))
             self._check(self.typed | changes)
+        return True
+
+    def _free(self, what: str) -> bool:
+        """Whether the table may be changed now; a reading of the ledger is waited for, other work is not."""
+        job = self.job
+        if job is not None and job.first:
+            self.wait()
+            job = self.job
+        if job is None:
+            return True
+        self.trouble = f"{what} is not taken while the planner works ({job.what}). Wait or stop it, then type again."
+        self.version += 1
+        return False
 
     def undo(self, everything: bool = False) -> None:
         """Take back the last change typed, or all of them."""
+        if not self._free("That"):
+            return
         with self._lock:
-            if self.base is None or self.job is not None or not self.past:
+            if self.base is None or not self.past:
                 return
             before = {} if everything else self.past[-1]
             self.past = [] if everything else self.past[:-1]
@@ -177,19 +195,29 @@ class Desk:
         self._clear()
         self.version += 1
 
-    def adopt(self, actor: str = "") -> None:
-        """Keep the plan on the desk as the plan."""
+    @property
+    def why_not_adopted(self) -> str:
+        """Why there is nothing to adopt now, as a sentence with the way out; empty where there is."""
         if self.base is None:
-            return
+            return "There is no plan to adopt yet: make one first."
+        if self.adopted:
+            return f"This plan is adopted, as {self.adopted}. Make it anew or change it, then there is something new to adopt."
+        if self.typed:
+            return "Numbers typed into the table are not kept yet: keep them or undo them, then adopt."
+        if self.trial is not None:
+            return "A change stands beside the plan: take it or forget it, then adopt."
         if self.base.in_force:
-            self.trouble = f"This is plan {self.base.in_force}, in force already. Make the plan anew or change it, then adopt that."
-            self.version += 1
-            return
-        try:
-            self.adopted, _ = season_adopt.adopt(self.ledger, self.base, actor)
-            self.trouble = ""
-        except SlabbookError as error:
-            self.trouble = error.message
+            return f"Plan {self.base.in_force} is in force already. Make the plan anew or change it, then there is something new to adopt."
+        return ""
+
+    def adopt(self, actor: str = "") -> None:
+        """Keep the plan on the desk as the plan; where there is nothing to adopt, say why."""
+        self.trouble = self.why_not_adopted
+        if self.base is not None and not self.trouble:
+            try:
+                self.adopted, _ = season_adopt.adopt(self.ledger, self.base, actor)
+            except SlabbookError as error:
+                self.trouble = error.message
         self.version += 1
 
     def stop(self) -> None:

@@ -71,6 +71,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
     left_open = _left_open(on.site, start, today, shut)
     notes: list[str] = list(floor.notes)
     items, made_of = [], {}
+    away: list[str] = []
     lots = on.queries.lots()
     wanted = things(on.book, {})
     sizes = {
@@ -83,7 +84,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
     for flavour, design in things(on.book, demand.designs):
         key = flavour.id if demand.designs.get(flavour.id, 1) == 1 else f"{flavour.id}.{design.id if design else '-'}"
         if _away(forecast, flavour, start, settings):
-            notes.append(f"{flavour.name}: its season begins after these weeks; it is not planned yet.")
+            away.append(flavour.name)
             continue
         made_of[key] = (flavour.id, design.id if design else "")
         size = sizes[(flavour.id, design.id if design else "")]
@@ -91,6 +92,11 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
             _item(key, flavour, design, forecast, settings, floor, size, lots, working, demand, start, today, notes)
         )
     shows = tuple(_shows(on, labels, today, shut, notes))
+    away = list(dict.fromkeys(away))
+    if away:
+        notes.append(
+            f"{', '.join(away)}: {'its season begins' if len(away) == 1 else 'their seasons begin'} after these weeks; not planned yet."
+        )
     in_force = plan_in_force(on)
     frozen, kept, frozen_weeks = _standing(on, in_force, labels, seen.origin, made_of)
     problem = Problem(

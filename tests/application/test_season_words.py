@@ -158,7 +158,7 @@ def in_work(made: PlanMade, m: re.Match[str]) -> None:
 
 
 def later(made: PlanMade, m: re.Match[str]) -> None:
-    assert all(item.name != m["name"] for item in made.problem.items)
+    assert not {item.name for item in made.problem.items} & set(m["names"].split(", "))
 
 
 def sells_nothing(made: PlanMade, m: re.Match[str]) -> None:
@@ -190,7 +190,7 @@ CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]],
     (re.compile(r"In (?P<one>\d{4}-W\d\d) the minutes suffice but the days do not: no day is found for (?P<names>.+)\."), no_day),
     (re.compile(r"In (?P<one>\d{4}-W\d\d) (?P<day>\d{4}-\d\d-\d\d) cannot be worked as planned(?: with its show at (?P<show>[\d:-]+))?: .+"), bad_day),
     (re.compile(r"Batch(?:es)? (?P<names>[\w, ]+) (?:is|are) in work: the [\d.]+ kg still to come count as stock, and (?P<hours>[\d.]+) hours of (?P<week>\d{4}-W\d\d) are theirs\."), in_work),
-    (re.compile(r"(?P<name>.+): its season begins after these weeks; it is not planned yet\."), later),
+    (re.compile(r"(?P<names>.+): (?:its season begins|their seasons begin) after these weeks; not planned yet\."), later),
     (re.compile(r"(?P<name>.+) sells nothing \(0 g\) in the \d+ weeks planned: nothing is made but its display; look at its forecast or drop it\."), sells_nothing),
     (re.compile(r"(?P<name>.+): its season through \S+ is planned; the next, .+"), silent),
     (re.compile(r"Show .+"), silent),

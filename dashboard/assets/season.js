@@ -1,0 +1,23 @@
+/* Season page: a link to figures opens what they are folded into; while the planner works the keyboard stays with the button that can do something. */
+(function () {
+  "use strict";
+  let last = "";
+  document.addEventListener("focusin", (e) => { last = e.target.id || ""; });
+  function unfold(hash) {
+    let at = hash.length > 1 ? document.getElementById(decodeURIComponent(hash.slice(1))) : null;
+    const there = at;
+    for (; at; at = at.parentElement) if (at.tagName === "DETAILS") at.open = true;
+    return there;
+  }
+  document.addEventListener("click", (e) => {
+    const link = e.target.closest && e.target.closest('a[href^="#"]');
+    if (!link || !document.getElementById("season-now")) return;
+    const there = unfold(link.getAttribute("href"));
+    if (there) { e.preventDefault(); there.scrollIntoView({ block: "start" }); const head = there.querySelector("summary"); if (head) head.focus({ preventScroll: true }); }
+  }, true);
+  window.slabbookSeasonFocus = function (idle) {
+    const from = idle ? "season-stop" : "season-make", to = document.getElementById(idle ? "season-make" : "season-stop");
+    if (last === from && to) setTimeout(() => { if (document.activeElement === document.body) to.focus(); }, 60);
+    return window.dash_clientside.no_update;
+  };
+})();

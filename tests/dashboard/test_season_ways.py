@@ -1,0 +1,156 @@
+"""The Season page offers what can be done now and says in words why the rest cannot; what is to be made next stands first; the rest is folded."""
+
+from __future__ import annotations
+
+import json
+import re
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from plotly.utils import PlotlyJSONEncoder
+
+from dashboard.components.season_table import not_shown, table_rows
+from dashboard.components.season_ways import ways
+from dashboard.pages import season as page
+from ledger.application import season_plan
+from ledger.application.ledger import Ledger, open_ledger
+from ledger.application.season_jobs import Desk, Job
+from ledger.application.season_settings import PlanSettings
+from seeds.shop import fill
+
+NOTHING = ("demand", "", 0.0, "", "")
+
+
+def told(parts: Any) -> str:
+    """Everything a page says, as text."""
+    return json.dumps(parts, cls=PlotlyJSONEncoder, ensure_ascii=False)
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Ledger:
+    path = tmp_path_factory.mktemp("season-ways") / "shop.sqlite"
+    fill(f"sqlite:///{path}", weeks=16)
+    return open_ledger(f"sqlite:///{path}")
+
+
+@pytest.fixture(scope="module")
+def made(shop: Ledger) -> season_plan.PlanMade:
+    return season_plan.make(shop, PlanSettings(weeks=4), "quick")
+
+
+@pytest.fixture
+def desk(shop: Ledger, made: season_plan.PlanMade) -> Desk:
+    return Desk(shop, base=made)
+
+
+@pytest.fixture
+def at_work(desk: Desk) -> Iterator[Desk]:
+    """A desk on which the planner works until the test is over."""
+    begun, over = threading.Event(), threading.Event()
+
+    def work(_job: Job) -> None:
+        begun.set()
+        over.wait(20)
+
+    desk._start("Making the plan", work)
+    assert begun.wait(5)
+    yield desk
+    over.set()
+    desk.wait()
+
+
+def test_without_a_plan_there_is_nothing_to_adopt_or_to_stop(shop: Ledger):
+    can = ways(Desk(shop))
+    assert (can.make, can.stop, can.adopt, can.tries) == (True, False, False, False)
+    assert "make one first" in can.why
+
+
+def test_a_plan_made_here_can_be_adopted_and_needs_no_reason(desk: Desk):
+    can = ways(desk)
+    assert (can.make, can.stop, can.adopt, can.tries, can.why) == (True, False, True, True, "")
+
+
+def test_while_the_planner_works_only_stopping_is_offered(at_work: Desk):
+    can = ways(at_work)
+    assert (can.make, can.stop, can.adopt, can.tries) == (False, True, False, False)
+    assert "wait, or stop it" in can.why
+    page.act(at_work, "season-stop", {}, NOTHING)
+    assert "Stopping, with the best so far" in told(page.status(at_work))
+
+
+def test_what_is_typed_while_the_planner_works_is_refused_in_words_and_not_lost_in_silence(at_work: Desk):
+    assert at_work.base is not None
+    line = at_work.base.plan.lines[0]
+    assert at_work.type_in({(line.item, line.week, line.kettle): line.batches + 1}) is False
+    assert at_work.typed == {} and "What was typed is not taken" in at_work.trouble
+
+
+def test_the_table_asked_before_anything_is_typed_is_not_a_change_to_undo(desk: Desk):
+    assert desk.type_in({}) is True
+    assert desk.past == []
+
+
+@pytest.mark.parametrize(
+    ("state", "why"),
+    [("in force", "in force already"), ("typed", "keep them or undo them"), ("tried", "take it or forget it"), ("adopted", "is adopted, as P1")],
+)  # fmt: skip
+def test_what_cannot_be_adopted_says_why_and_is_not_adopted_by_a_press_either(
+    shop: Ledger, made: season_plan.PlanMade, state: str, why: str
+):
+    desk = Desk(shop, base=replace(made, in_force="P1" if state == "in force" else ""))
+    if state == "typed":
+        line = made.plan.lines[0]
+        desk.type_in({(line.item, line.week, line.kettle): line.batches - 1})
+    if state == "tried":
+        desk.trial = made
+    if state == "adopted":
+        desk.adopted = "P1"
+    can = ways(desk)
+    assert not can.adopt and why in can.why
+    page.act(desk, "season-adopt", {}, NOTHING)
+    assert why in desk.trouble and shop.queries.papers("plan") == []
+
+
+def test_the_page_hides_and_disables_what_cannot_be_done_with_the_reason_beside_it(shop: Ledger):
+    said = told(page.layout(shop, {}))
+    stop = re.search(r'\{"children": "Stop, keep[^}]*\}', said)
+    adopt = re.search(r'\{"children": "Adopt this plan"[^}]*\}', said)
+    assert stop and '"hidden": true' in stop[0]
+    assert adopt and '"disabled": true' in adopt[0] and '"aria-describedby": "season-why"' in adopt[0]
+
+
+def test_a_kettle_in_which_nothing_is_planned_has_no_row_until_every_row_is_asked_for(desk: Desk):
+    assert desk.base is not None
+    weeks = range(len(desk.base.problem.weeks))
+    rows, every = table_rows(desk, weeks), table_rows(desk, weeks, every=True)
+    assert all(any(row.get(f"w{t}") for t in weeks) for row in rows)
+    assert {r["id"] for r in rows} == {f"{x.item}@{x.kettle}" for x in desk.base.plan.lines}
+    assert len(every) > len(rows) and f"{len(every) - len(rows)} rows are left out" in not_shown(desk, weeks)
+    idle = next(row for row in every if row["id"] not in {r["id"] for r in rows})
+    item, _, kettle = idle["id"].partition("@")
+    week = next(t for t in weeks if desk.base.problem.weeks[t].days)
+    desk.type_in({(item, week, kettle): 1})
+    assert idle["id"] in {r["id"] for r in table_rows(desk, weeks)}
+
+
+def test_with_nothing_planned_at_all_every_row_stands_so_that_it_can_be_typed_into(desk: Desk):
+    assert desk.base is not None
+    desk.base = replace(desk.base, plan=replace(desk.base.plan, lines=()))
+    weeks = range(len(desk.base.problem.weeks))
+    assert len(table_rows(desk, weeks)) == len(table_rows(desk, weeks, every=True)) > 0
+    assert not_shown(desk, weeks) == ""
+
+
+def test_every_fold_says_with_a_figure_what_is_inside(desk: Desk):
+    assert desk.base is not None
+    heads = re.findall(r'"children": \[\{"props": \{"children": "([^"]+)"\}, "type": "H2".{0,60}?\}, \{"props": \{"children": "([^"]*)", "className": "fold-figure"', told(page.bottom(desk)))  # fmt: skip
+    found = dict(heads)
+    weeks = len(desk.base.problem.weeks)
+    assert f"of {weeks} " in found["The weeks, hands and stations"]
+    kilos = sum(sum(row.made) for row in desk.base.plan.items) / 1000
+    assert f"{kilos:.0f} kg to make" in found["Each flavour over these weeks"]
+    assert "order" in found["What to order, with jars and bags"]
+    assert all(re.search(r"\d|none|nothing", figure) for figure in found.values()), found
