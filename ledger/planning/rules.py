@@ -9,6 +9,7 @@ Where an item can be made in several kettles the biggest with room is taken, and
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from heapq import heapify, heappop, heapreplace
 
 from ledger.planning.arrays import Arrays
 from ledger.planning.cost import Table, cost_table, run_item
@@ -139,16 +140,17 @@ def _lowest_cover(a: Arrays, with_overtime: bool, weeks_ahead: int) -> Table:
         for i in range(a.n):
             stock[i] += sum(room.table[j][t] * a.batch[j] for j in a.ways[i])
         open_items = {i for j, i in enumerate(a.of) if a.most[j][t] > 0 and a.batch[j] > 0}
-        while open_items:
-            cover, lowest = min((_cover(a, i, t, stock[i]), i) for i in open_items)
-            if cover >= weeks_ahead * 1000:
-                break
+        covers = [(_cover(a, i, t, stock[i]), i) for i in open_items]
+        heapify(covers)
+        while covers and covers[0][0] < weeks_ahead * 1000:
+            lowest = covers[0][1]
             way = next((j for j in a.ways[lowest] if room.fits(j, t)), None)
             if way is None:
-                open_items.discard(lowest)
+                heappop(covers)
             else:
                 room.put(way, t)
                 stock[lowest] += a.batch[way]
+                heapreplace(covers, (_cover(a, lowest, t, stock[lowest]), lowest))
         for i in range(a.n):
             stock[i] = max(0, stock[i] - a.demand[i][t])
     return room.table
