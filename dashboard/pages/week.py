@@ -21,7 +21,7 @@ from ledger.application.reports import control_report, week_report
 from ledger.domain.books import entries as e
 
 NOT_OVER = "This week is not over: its sums so far stand beside whole weeks."
-SHOWN = ("flavours", "yields", "batches", "losses", "steps", "compare", "ran_out")
+SHOWN = ("flavours", "yields", "batches", "sold", "losses", "steps", "compare", "ran_out")
 
 
 def latest(ledger: Ledger) -> str:

@@ -107,6 +107,8 @@ def head_and_cells(table: Table, shop: Shop) -> list[list[str]]:
 
 def _cell(row: Any, column: Column, shop: Shop) -> str:
     value = row.get(column.name)
+    if column.dash and not value:
+        return NOTHING
     if column.kind != "row":
         return shown(value, column.kind, shop)
     kind = row.get("kind", "number")

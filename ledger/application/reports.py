@@ -6,6 +6,8 @@ arithmetic of its own.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from ledger.analytics import compare, control, forecast_input, labour, losses, stock, words, yields
@@ -35,12 +37,15 @@ from ledger.application.reports_types import (
 )
 from ledger.domain.books import entries as e
 
-YIELD_COLUMNS = columns(
+YIELD_COLUMNS = tuple(replace(c, dash=c.kind != "flavour") for c in columns(
     ("flavour", "flavour", "flavour"), ("batches", "batches", "count"),
     ("charged_mg", "charged", "mass"), ("evaporated_mg", "boiled off", "mass"), ("theory_mg", "by recipe", "mass"),
     ("poured_mg", "poured", "mass"), ("built_mg", "built", "mass"), ("good_mg", "cut good", "mass"), ("good_pieces", "pieces", "count"),
-    ("expected_pieces", "expected", "count"), ("packed_packs", "packed", "count"), ("sold_packs", "sold", "count"),
-)  # fmt: skip
+    ("expected_pieces", "expected", "count"), ("packed_packs", "packed", "count"),
+))  # fmt: skip
+SOLD_COLUMNS = columns(
+    ("flavour", "flavour", "flavour"), ("sold_packs", "packs sold", "count"), ("takings_minor", "takings", "money")
+)
 SHARE_COLUMNS = columns(
     ("flavour", "flavour", "flavour"), ("design", "design", "design"), ("good_mg", "cut good", "mass"), ("kettle_yield_ratio", "kettle yield", "share"),
     ("process_yield_ratio", "process yield", "share"), ("solids_yield_ratio", "on dry solids", "share"),
@@ -65,6 +70,8 @@ COMPARE_COLUMNS = columns(
     ("last_year", "same week last year", "row"), ("year_change_ratio", "change", "change"),
 )  # fmt: skip
 
+MADE = FLOWS[: FLOWS.index("sold_mg")]
+"""What a flavour that was worked this week has some of. One that was only sold stands in its own table, not in a row of noughts."""
 OF_PIECES = ("process_yield_ratio", "solids_yield_ratio", "finished_goods_ratio")
 """Yields that nobody knows before the cut."""
 
@@ -92,7 +99,9 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands
     batches = _batches(on, lines)
     table = yields.yields(lines, ("flavour",), batches)
     table["batches"] = table["flavour"].map(_count(batches)).fillna(0).astype("int64")
-    made = table[(table["flavour"] != "") & (table[list(FLOWS)] != 0).any(axis=1)].reset_index(drop=True)
+    made = table[(table["flavour"] != "") & (table[list(MADE)] != 0).any(axis=1)].reset_index(drop=True)
+    sold = table[(table[["sold_packs", "takings_minor"]] != 0).any(axis=1)]
+    sold = sold.sort_values(["sold_packs", "flavour"], ascending=[False, True], ignore_index=True)
     designs = yields.yields(lines).merge(
         yields.rolled(lines, ("flavour", "design")), how="left", on=["flavour", "design"]
     )
@@ -111,6 +120,7 @@ def week_report(ledger: Ledger, week: str, known: int | str | None = None, hands
             "Yields and losses", designs, SHARE_COLUMNS, as_row(judged) | as_row(through, flavour="shop"),
             "Shares of the cooked mass; process yield of the mass the recipe says.",
         ),
+        "sold": Table("Sold, by flavour", sold, SOLD_COLUMNS, total_of(sold, SOLD_COLUMNS, flavour="shop")),
         "waterfall": Table("Where the sugar went", losses.waterfall(lines), WATERFALL_COLUMNS),
         "losses": Table("Losses by step and cause", ranked, LOSS_COLUMNS),
         "steps": Table("First pass by step", steps, STEP_COLUMNS),

@@ -52,11 +52,12 @@ KINDS = {
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its name in the frame, the words over it, and its kind (one of `KINDS`)."""
+    """One column: its name in the frame, the words over it, and its kind (one of `KINDS`). dash: a zero is shown as a dash, nothing was done."""
 
     name: str
     title: str
     kind: str = "text"
+    dash: bool = False
 
 
 @dataclass(frozen=True, slots=True)

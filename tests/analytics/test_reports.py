@@ -8,6 +8,7 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
@@ -17,6 +18,7 @@ from ledger.application.ledger import Ledger
 from ledger.application.reports_demand import demand
 from ledger.domain.batch.commands import Amend, CloseBatch, Cook, CutRods, OpenBatch
 from ledger.domain.parts import Give, Loss, Take
+from ledger.domain.shelf.commands import Sell
 from ledger.errors import BadInput, UnknownThing
 from tests.analytics.workshop import FIRST, make, shop, weeks_of_work
 
@@ -68,8 +70,34 @@ def test_a_whole_ledger_balances_in_the_weekly_frame(ledger: Ledger) -> None:
 
 
 def test_flavours_without_a_design_on_their_pack_keep_their_sales(ledger: Ledger) -> None:
-    made = r.week_report(ledger, WEEK).tables["flavours"].frame.set_index("flavour")
-    assert made["sold_packs"].to_dict() == {"ANISE": 38, "LEMON": 190}
+    sold = r.week_report(ledger, WEEK).tables["sold"].frame.set_index("flavour")
+    assert sold["sold_packs"].to_dict() == {"ANISE": 38, "LEMON": 190}
+
+
+def test_a_flavour_that_was_only_sold_has_no_row_of_noughts_and_a_step_not_reached_has_a_dash(sqlite_url: str) -> None:
+    book, clock = weeks_of_work(sqlite_url)
+    day = clock.at(date(2026, 11, 10))
+    batch = book.do(OpenBatch(day=day, flavour="LEMON", design="STAR")).batch
+    takes = (Take(lot="S1", mass_mg=10_000_000), Take(lot="G1", mass_mg=6_000_000))
+    poured = (Give(lot="", kind="mass", mass_mg=15_120_000),)
+    book.do(Cook(day=day, batch=batch, takes=takes, water_mg=3_000_000, gives=poured))
+    book.do(Sell(day=day, pack="AJ", packs=7, channel="post", amount=4_200))
+    book.do(Sell(day=day, pack="LJ", packs=9, channel="post", amount=5_400))
+    report = r.week_report(book, "2026-W46")
+    made, sold = report.tables["flavours"], report.tables["sold"]
+    assert list(made.frame["flavour"]) == ["LEMON"]
+    (row, total), heads = text.cells(made, report.shop), [c.title for c in made.columns]
+    assert dict(zip(heads, row, strict=True)) | {"boiled off": "", "by recipe": "", "expected": ""} == {
+        "flavour": "Lemon", "batches": "1", "charged": "19.000", "boiled off": "", "by recipe": "", "poured": "15.120", "built": "–",
+        "cut good": "–", "pieces": "–", "expected": "", "packed": "–",
+    }  # fmt: skip
+    assert total[0] == "shop" and total[1:] == row[1:]
+    assert [tuple(x) for x in sold.frame[["flavour", "sold_packs", "takings_minor"]].to_numpy()] == [
+        ("LEMON", 9, 5_400),
+        ("ANISE", 7, 4_200),
+    ]
+    assert sold.total == {"flavour": "shop", "sold_packs": 16, "takings_minor": 9_600}
+    book.close()
 
 
 def test_an_empty_week_says_what_to_do_first(ledger: Ledger) -> None:
