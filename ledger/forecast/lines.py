@@ -98,7 +98,7 @@ def fit_lines(lines: Lines, column: int, beliefs: Beliefs, start_from: TwoPools 
     season = _rows(lines.panel, np.arange(cut, number))
     before = (None, None) if start_from is None else (start_from.all_year, start_from.season)
     all_year = fit_pooled(plain, lines.plain, column, beliefs, before[0])
-    lean, growth = _lean(lines, plain, season, all_year, column, beliefs)
+    lean, growth, promotion = _lean(lines, plain, season, all_year, column, beliefs)
     only = fit_pooled(season, lines.own, column, beliefs, before[1], lean)
     both = Fit(
         np.concatenate([all_year.mean, only.mean]),
@@ -107,6 +107,7 @@ def fit_lines(lines: Lines, column: int, beliefs: Beliefs, start_from: TwoPools 
         np.concatenate([all_year.used, only.used]),
         np.concatenate([all_year.winsorised, only.winsorised]),
         np.concatenate([all_year.trend, only.trend + growth]),
+        np.concatenate([all_year.promotion, only.promotion + promotion]),
     )
     return TwoPools(all_year, only, both)
 
@@ -127,16 +128,19 @@ def of_series(lines: Lines, fit: Fit, panel: Panel) -> Fit:
         used,
         lines.summed(np.where(lines.panel.in_window, fit.winsorised, 0.0), series),
         fit.trend[chief],
+        fit.promotion[chief],
     )
 
 
 def _lean(
     lines: Lines, plain: Panel, season: Panel, fit: PooledFit, column: int, beliefs: Beliefs
-) -> tuple[Floats, Floats]:
-    """Log effects of time, feasts, waves and promotions by the all-year flavours of each line's channel, and growth."""
-    lean, growth = np.zeros(season.units.shape), np.zeros(season.number_of_series)
+) -> tuple[Floats, Floats, Floats]:
+    """Log effects of time, feasts, waves and promotions by the all-year flavours of each line's channel; the growth a
+    year and the effect of one promotion among them, per line.
+    """
+    lean, (growth, promotion) = np.zeros(season.units.shape), np.zeros((2, season.number_of_series))
     if not fit.fitted.any() or not season.number_of_series:
-        return lean, growth
+        return lean, growth, promotion
     channels, wanted = np.array(plain.channels), np.array(season.channels)
     values = lines.plain.values[0, :, :-1].copy()
     values[:, 1] = damped_time(values[None, :, 1], column, beliefs.trend_damping)[0]
@@ -145,8 +149,8 @@ def _lean(
         effect = fit.parent_coefficients[kin if kin.any() else fit.fitted].mean(axis=0)
         mine = wanted == channel
         lean[mine] = values[:, 1:] @ effect[1:-1] + season.promotion[mine] * effect[-1]
-        growth[mine] = effect[1]
-    return lean, growth
+        growth[mine], promotion[mine] = effect[1], effect[-1]
+    return lean, growth, promotion
 
 
 def _rows(panel: Panel, rows: Ints) -> Panel:

@@ -42,6 +42,7 @@ class Fit:
         used: the weeks fitted on.
         winsorised: units with wild weeks pulled in, as the fit saw them.
         trend: growth a year on the log scale, per series.
+        promotion: what a promotion of strength 1 adds on the log scale, per series.
     """
 
     mean: Floats
@@ -50,6 +51,7 @@ class Fit:
     used: Bools
     winsorised: Floats
     trend: Floats
+    promotion: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +85,7 @@ def fit_pooled(
     fitted: Bools = np.any(used, axis=1).astype(bool)
     if not fitted.any():
         none, size = np.zeros(panel.number_of_series), np.zeros((panel.number_of_series, len(features.names)))
-        return PooledFit(np.zeros(used.shape), none + 1.0, fitted, used, panel.units, none, size, size)
+        return PooledFit(np.zeros(used.shape), none + 1.0, fitted, used, panel.units, none, none, size, size)
     used_past = used[:, :column]
     values = features.values.copy()
     values[:, :, 1] = damped_time(values[:, :, 1], column, beliefs.trend_damping)
@@ -111,7 +113,7 @@ def fit_pooled(
     mean[~fitted] = 0.0
     winsorised = panel.units.copy()
     winsorised[:, :column] = np.where(used_past, units, panel.units[:, :column])
-    return PooledFit(mean, dispersion, fitted, used, winsorised, b[:, 1], b, parent)
+    return PooledFit(mean, dispersion, fitted, used, winsorised, b[:, 1], b[:, -1], b, parent)
 
 
 def damped_time(years: Floats, column: int, damping: float) -> Floats:

@@ -7,7 +7,7 @@ sales are the calendar's, not chance's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,11 +46,13 @@ def running_season_factor(panel: Panel, fit: Fit, column: int, weight: float) ->
 def season_profile_forecast(panel: Panel, fit: Fit, column: int, beliefs: Beliefs) -> SeasonForecast:
     """Season totals times the averaged profile by days to the feast.
 
-    Past weeks are read per open share and per share in stock, so that a closed day or a run-out does not bend the
-    profile. Seasons weigh ``season_age`` per season of age; totals are carried forward by the pooled, shrunk trend.
+    Past weeks are read per open share, per share in stock and at their promotion-free size, so that a closed day, a
+    run-out or a promotion does not bend the profile; a planned promotion lifts its week by the same effect, the
+    regression's. Seasons weigh ``season_age`` per season of age; totals are carried forward by the pooled, shrunk trend.
     """
     mean = np.zeros(panel.units.shape)
     known = np.zeros(panel.number_of_series, dtype=bool)
+    panel = replace(panel, opening=panel.opening * np.exp(panel.promotion * fit.promotion[:, None]))
     for flavour in sorted({panel.flavours[i] for i in np.flatnonzero(panel.seasonal)}):
         rows = np.array([i for i, f in enumerate(panel.flavours) if f == flavour])
         season = panel.season[rows[0]]

@@ -122,8 +122,7 @@ def test_a_season_flavour_takes_the_pull_of_a_promotion_from_the_all_year_flavou
     with_it = rose(replace(known, sales=sales, promotions=table), ONLY_EASTER, "2025-W02", 16)
     without = rose(replace(known, sales=sales, promotions=table.iloc[:-1]), ONLY_EASTER, "2025-W02", 16)
     assert with_it["2025-W14"] == pytest.approx(without["2025-W14"])
-    # half of the forecast is the season's total spread over the days, which knows of no promotion
-    assert with_it["2025-W15"] == pytest.approx(without["2025-W15"] * 1.25, rel=0.06)
+    assert with_it["2025-W15"] == pytest.approx(without["2025-W15"] * 1.5, rel=0.06)
 
 
 def test_a_backtest_scores_both_seasons() -> None:
@@ -169,3 +168,36 @@ def test_a_first_season_half_sold_is_carried_on_by_the_build_up_of_the_others() 
     table = forecast(with_sales(known, *sofar, *more, *extra), settings, "2025-W15", 2, NO_BANDS).weekly
     said = table[(table["level"] == "flavour") & (table["flavour"] == "tansy")]["mean"].sum()
     assert said == pytest.approx(sum(u for w, u in first.items() if w in ("2025-W15", "2025-W16")), rel=0.25)
+
+
+def promoted(easter: float = 600) -> DemandHistory:
+    """Three years in which a promotion sells half as much again, whoever is promoted: the all-year flavours in turn, and
+    rose in the week before its last Easter (2024-W12)."""
+    weeks = [
+        (f"{year}-W{week:02d}", ("lime", "plum")[week % 2]) for year in (2022, 2023, 2024) for week in (10, 21, 32, 43)
+    ]
+    weeks.append(("2024-W12", "rose"))
+    asked = dict.fromkeys(weeks, 1.5)
+    told = pd.DataFrame([(w, f, "*", 1.0) for w, f in weeks], columns=["week", "flavour", "channel", "strength"])
+    history = two_feasts(easter)
+    sales = history.sales.copy()
+    lift = [asked.get((str(w), str(f)), 1.0) for w, f in zip(sales["week"], sales["flavour"], strict=True)]
+    sales["units"] = (sales["units"] * lift).round().astype(int)
+    return replace(history, sales=sales, promotions=told)
+
+
+def test_a_planned_promotion_lifts_its_week_of_a_season_flavour_by_the_whole_of_its_effect() -> None:
+    """Both opinions know it: with the regression alone, a week that should sell half as much again gained a quarter."""
+    history = promoted()
+    plan = pd.DataFrame([("2025-W15", "rose", "*", 1.0)], columns=["week", "flavour", "channel", "strength"])
+    without = rose(history, TWO, "2025-W02", 18)
+    planned = rose(replace(history, promotions=pd.concat([history.promotions, plan])), TWO, "2025-W02", 18)
+    assert planned["2025-W15"] / without["2025-W15"] == pytest.approx(1.5, rel=0.08)
+    elsewhere = without.index != "2025-W15"
+    pd.testing.assert_series_equal(planned[elsewhere], without[elsewhere])
+
+
+def test_what_a_promotion_sold_last_season_is_not_expected_again_without_one() -> None:
+    """A season counts at its promotion-free size; counted as sold, the promoted week came out a tenth too high."""
+    said, plain = (rose(history, TWO, "2025-W02", 18)["2025-W12":"2025-W17"] for history in (promoted(), two_feasts()))  # type: ignore[misc]
+    np.testing.assert_allclose(said, plain, rtol=0.02)
