@@ -1,7 +1,7 @@
 """Where only a monthly (or quarterly) series is known, without a calendar: the median of different methods.
 
 No single automatic method is safe on short growing seasonal series; the median of several is. Four come from
-``statsmodels`` (optional extra ``forecast-plus``): Holt-Winters with damped trend, Holt-Winters on logs, Theta, and STL
+``statsmodels`` (optional extra ``forecast-plus``): Holt-Winters with damped trend, the same on logs, Theta, and STL
 with an exponentially smoothed remainder; the fifth, a ridge regression, needs no library and stands alone without the
 extra. Where a method fails or is not installed its place is left empty and the result says so. A sanity cap keeps the median within what the series has ever
 done in that season, with room for growth.
@@ -110,7 +110,12 @@ def _log_holt_winters(y: Floats, horizon: int, period: int) -> Floats:
     from statsmodels.tsa.holtwinters import ExponentialSmoothing
 
     model = ExponentialSmoothing(
-        np.log1p(y), seasonal="add", seasonal_periods=period, trend=None, initialization_method="estimated"
+        np.log1p(y),
+        trend="add",
+        damped_trend=True,
+        seasonal="add",
+        seasonal_periods=period,
+        initialization_method="estimated",
     )
     return np.asarray(np.expm1(model.fit().forecast(horizon)), dtype=float)
 
