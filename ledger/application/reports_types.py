@@ -182,7 +182,7 @@ def read_weeks(first: str, last: str) -> tuple[str, str]:
 
 def columns(*specs: Sequence[str]) -> tuple[Column, ...]:
     """Columns from (name, title, kind)."""
-    return tuple(Column(*spec) for spec in specs)
+    return tuple(Column(spec[0], spec[1], spec[2] if len(spec) > 2 else "text") for spec in specs)
 
 
 def as_row(row: pd.Series, **words: Any) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import click
 from ledger.errors import Conflict, SlabbookError
 from ledger.interfaces.cli import audit, book, files, plan, read, record, season, sheet, upkeep
 from ledger.interfaces.cli.context import Shop, console, shop_options
+from ledger.interfaces.cli.streams import speak_everywhere
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -34,6 +35,7 @@ def exit_code(error: SlabbookError) -> int:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
+    speak_everywhere()
     try:
         code = cli.main(args=arguments, prog_name="slabbook", standalone_mode=False)
     except SlabbookError as error:
