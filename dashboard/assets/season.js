@@ -17,7 +17,7 @@
   }, true);
   window.slabbookSeasonFocus = function (idle) {
     const from = idle ? "season-stop" : "season-make", to = document.getElementById(idle ? "season-make" : "season-stop");
-    if (last === from && to) setTimeout(() => { if (document.activeElement === document.body) to.focus(); }, 60);
+    if (last === from && to) setTimeout(() => { const at = document.activeElement; if (!at || at === document.body || at.id === from) to.focus(); }, 60);
     return window.dash_clientside.no_update;
   };
 })();

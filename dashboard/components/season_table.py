@@ -23,11 +23,18 @@ _RULES = {
 }
 
 
+def weeks_shown(made: PlanMade, span: int) -> range:
+    """The weeks of the table: `span` of them, from the first that still has a making day on."""
+    weeks = made.problem.weeks
+    first = next((t for t, week in enumerate(weeks) if week.days > 0), 0)
+    return range(first, min(first + span, len(weeks)))
+
+
 def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
     """The plan of the next `span` weeks as whole batches, a row for each thing and kettle; `every`: also those with no batch in these weeks."""
     made = desk.base
     assert made is not None
-    weeks = list(range(min(span, len(made.problem.weeks))))
+    weeks = list(weeks_shown(made, span))
     wrapped = {
         "wrapText": True,
         "autoHeight": True,
@@ -36,7 +43,7 @@ def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
         "resizable": False,
         "cellClass": "what",
     }
-    columns = [Col("what", "Batches", width=168, extra=wrapped)]
+    columns = [Col("what", "Batches", width=142, extra=wrapped)]
     for t in weeks:
         week = made.problem.weeks[t]
         editor = {"cellEditor": "agNumberCellEditor", "cellEditorParams": {"min": 0, "max": MOST, "precision": 0}}
@@ -52,7 +59,7 @@ def plan_table(desk: Desk, span: int, every: bool = False) -> Any:
         extra["wrapHeaderText"] = week.days <= 0  # `W48` in one piece also on a telephone
         extra["editable"] = {"function": "!params.node.rowPinned"} if week.days > 0 else False
         columns.append(
-            Col(f"w{t}", week.label[5:] if week.days > 0 else f"{week.label[5:]} shut", "number", width=70, extra=extra)
+            Col(f"w{t}", week.label[5:] if week.days > 0 else f"{week.label[5:]} shut", "number", width=60, extra=extra)
         )
     title = f"The plan, {made.problem.weeks[weeks[0]].label} to {made.problem.weeks[weeks[-1]].label}"
     options = {
@@ -205,4 +212,14 @@ def _missing(grams: int) -> str:
     return kilos(grams) if grams >= 50 else "nothing"
 
 
-__all__ = ["NAME", "changes_of", "edit_panel", "edit_words", "hands_rows", "not_shown", "plan_table", "table_rows"]
+__all__ = [
+    "NAME",
+    "changes_of",
+    "edit_panel",
+    "edit_words",
+    "hands_rows",
+    "not_shown",
+    "plan_table",
+    "table_rows",
+    "weeks_shown",
+]

@@ -23,6 +23,7 @@ from dashboard.components.season_table import (
     not_shown,
     plan_table,
     table_rows,
+    weeks_shown,
 )
 from dashboard.components.season_ways import ways
 from dashboard.components.ways import for_page
@@ -179,7 +180,7 @@ def lines(desk: Desk, asked: Asked) -> list[Any]:
     if made is None:
         return []
     every, span = asked.get("rows") == "all", span_of(asked)
-    out = "" if every else not_shown(desk, range(min(span, len(made.problem.weeks))))
+    out = "" if every else not_shown(desk, weeks_shown(made, span))
     more = html.P([out, " ", dcc.Link("Show every row", href=address(PATH, asked, rows="all"))], className="quiet")
     return [plan_table(desk, span, every), more if out else None]
 
@@ -347,7 +348,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
                 taken = desk.type_in(changes_of(events))
             if desk.base is None:
                 return (no_update,) * 6
-            weeks = range(min(span_of(asked), len(desk.base.problem.weeks)))
+            weeks = weeks_shown(desk.base, span_of(asked))
             rows = table_rows(desk, weeks, asked.get("rows") == "all") if button in EDITS or not taken else no_update
             shown = {**(options or {}), "pinnedBottomRowData": hands_rows(desk, weeks)}
             return not desk.busy, status(desk), desk.version, edit_panel(desk), rows, shown

@@ -30,7 +30,10 @@ from ledger.quantities import time_span
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A problem with what is needed to read its plan: item -> (flavour, design), the floor, the first day planned, notes."""
+    """A problem with what is needed to read its plan: item -> (flavour, design), the floor, the first day planned, notes.
+
+    undone: what the plan in force wants made in weeks in which no making day is left; it is not kept, but planned anew.
+    """
 
     problem: Problem
     shop: DayShop
@@ -42,6 +45,7 @@ class Asked:
     in_force: Any
     notes: tuple[str, ...]
     shut: frozenset[str] = frozenset()
+    undone: tuple[Batches, ...] = ()
 
     def making_days(self, week: int) -> list[date]:
         """The days of a week on which something is made, as the planner counts them: from the first day planned on, shut days left out."""
@@ -99,6 +103,11 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         )
     in_force = plan_in_force(on)
     frozen, kept, frozen_weeks = _standing(on, in_force, labels, seen.origin, made_of)
+    undone = tuple(x for x in (*frozen, *kept) if not weeks[x.week].days)
+    frozen, kept = (tuple(x for x in lines if weeks[x.week].days) for lines in (frozen, kept))
+    for week in sorted({x.week for x in undone}):
+        left = [f"{x.batches} of {next(i.name for i in items if i.key == x.item)}" for x in undone if x.week == week]
+        notes.append(f"Plan {in_force.plan} wants {', '.join(left)} made in {labels[week]}, but no making day is left in it: planned anew.")
     problem = Problem(
         items=tuple(items), weeks=weeks, prices=prices_of(settings, book), kettles=known.kettles, show_times=shows,
         store_g=settings.store_kg * 1000 if settings.store_kg else None, frozen_weeks=frozen_weeks, frozen=frozen, kept=kept,
@@ -116,6 +125,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         in_force,
         tuple(dict.fromkeys(notes)),
         frozenset(shut),
+        undone,
     )
 
 

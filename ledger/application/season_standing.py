@@ -68,7 +68,8 @@ def standing(ledger: Ledger, progress: Watch | None = None) -> Standing:
         return Standing(made)
     batches = sum(line.batches for line in plan.lines)
     waiting = sum(1 for s in line_states(ledger, paper) if s["label"] < week and not s["batch"])
-    behind = waiting + sum(x.batches for x in left) - batches
+    lost = sum(x.batches for x in asked.undone if x.week == 0)
+    behind = waiting + lost + sum(x.batches for x in left) - batches
     return Standing(replace(made, in_force=paper.plan), paper.plan, paper.day, batches, behind)
 
 

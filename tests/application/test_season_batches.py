@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.application import season_adopt, season_plan
+from ledger.application import season_adopt, season_facts, season_plan
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.reports_types import basis
 from ledger.application.season_batches import Batches, by_recipe
@@ -27,6 +27,7 @@ from ledger.application.season_plan import PlanMade
 from ledger.application.season_problem import problem_of
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import PlanSettings
+from ledger.application.season_standing import standing
 from ledger.domain.batch.commands import Cook, OpenBatch, Void
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
@@ -194,6 +195,27 @@ def test_a_planned_batch_opened_this_week_is_not_planned_again(own: Ledger):
     if line["label"] == first.problem.weeks[0].label:
         frozen = [x for x in again.problem.frozen if x.item == item and x.week == 0]
         assert sum(x.batches for x in frozen) == first.plan.batches(item, 0) - 1
+
+
+def test_what_the_plan_wants_in_a_week_without_a_making_day_left_is_planned_anew_and_told(own: Ledger, tmp_path: Path):
+    """On a Sunday nothing more is made this week, and a closure shuts the next: neither week's lines may count as stock to come."""
+    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=5), "quick"))
+    paper = season_adopt.adopted(own)
+    due = {label: sum(x["batches"] for x in paper.lines if x["label"] == label) for label in ("2026-W48", "2026-W49")}
+    assert due["2026-W48"] and due["2026-W49"] and paper.frozen_until >= "2026-W49"
+    sunday = open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=lambda: datetime(2026, 11, 29, 9, tzinfo=UTC))
+    season_facts.record(sunday, {"kind": "closure", "from": "2026-11-30", "to": "2026-12-06"})
+    found = standing(sunday)
+    asked = found.made.asked
+    assert {x.week: sum(y.batches for y in asked.undone if y.week == x.week) for x in asked.undone} == {
+        0: due["2026-W48"],
+        1: due["2026-W49"],
+    }
+    assert not [x for x in (*asked.problem.frozen, *asked.problem.kept) if x.week < 2]
+    for label in due:
+        assert any(f"made in {label}, but no making day is left" in note for note in asked.notes), asked.notes
+    assert found.behind == due["2026-W48"]  # the closed week is not due yet
+    assert found.batches == sum(x["batches"] for x in paper.lines if x["label"] > "2026-W49")
 
 
 # --- lines opened -------------------------------------------------------------------------------------------------------
