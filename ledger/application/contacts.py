@@ -9,6 +9,8 @@ from __future__ import annotations
 from sqlalchemy import bindparam, delete
 
 from ledger.application.ledger import Ledger
+from ledger.domain.books.book import Book
+from ledger.domain.books.entries import Partner, Site, Worker
 from ledger.errors import BadInput
 from ledger.projections.tables import contacts
 from ledger.store.statements import Statement, upsert
@@ -24,6 +26,11 @@ ERASE = Statement(
     ),
     ["b_site", "b_kind", "b_id"],
 )
+
+
+def whose(book: Book, kind: str, typed: str) -> str:
+    """The id that a contact belongs to, from one as it was typed: `mk` is worker MK."""
+    return book.meant({"worker": Worker, "shop": Site}.get(kind, Partner), typed)
 
 
 def set_contact(ledger: Ledger, kind: str, id: str, name: str, address: str = "", phone: str = "") -> None:

@@ -50,9 +50,9 @@ def fact(row: Mapping[str, str], book: Book, today: str) -> Any:
     if last < first:
         raise BadInput(f"The last day {last} lies before the first, {first}. Turn them round.", value=last, limit=first)
     if said["flavour"]:
-        book.get(e.Flavour, said["flavour"])
+        said["flavour"] = book.get(e.Flavour, book.meant(e.Flavour, said["flavour"])).id
     if said["channel"]:
-        book.get(e.Channel, said["channel"])
+        said["channel"] = book.get(e.Channel, book.meant(e.Channel, said["channel"])).id
     note = said["note"]
     if said["packs"] and kind != "bulk":
         raise BadInput(f"Only a bulk order has packs; a {kind} has none. Leave them out.", value=said["packs"])

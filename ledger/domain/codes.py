@@ -1,4 +1,4 @@
-"""Codes a person can read off a jar: capitals, digits, `-` and `.`, at most 20 characters.
+"""Codes a person can read off a jar: capitals, digits, `-` and `.`, at most 20 characters. Typed in small letters they mean the same.
 
 The day code is the trade's year and day of year (YYDDD, after the ISO 8601 ordinal date); a letter tells the day's batches apart.
 """
@@ -17,11 +17,16 @@ LOT_LETTER = {"cook": "C", "pull": "P", "blend": "N", "build": "L", "roll": "R",
 REBOIL_LETTER, RECEIPT_LETTER = "B", "M"
 
 
-def check_code(code: str, what: str) -> str:
+def in_capitals(typed: str) -> str:
+    """A code as it is written, from one as it was typed: `26045a-k1` is 26045A-K1. Other letters than A to Z stay, for `check_code` to name."""
+    return typed.upper() if typed.isascii() else typed
+
+
+def check_code(code: str, what: str, such_as: str = "26045A") -> str:
     """The code itself, or BadInput when it would not fit a label (GS1 AI (10), QR alphanumeric mode)."""
     if not _CODE.fullmatch(code):
         raise BadInput(
-            f"`{code}` cannot be a {what} code: use capitals, digits, `-` and `.`, at most 20 characters, such as `26045A`.",
+            f"`{code}` cannot be a {what} code: use capitals, digits, `-` and `.`, at most 20 characters, such as `{such_as}`.",
             value=code, limit=20,
         )  # fmt: skip
     return code

@@ -3,7 +3,8 @@
 A command arrives as a name and a mapping of plain words. Fields of the command dataclass that end in a unit suffix take human
 text under the bare name: ``mass_mg`` reads ``mass: "27.5 lb"`` (or ``{"value": "27.5", "unit": "lb"}``), ``end_temperature_mc``
 reads ``end_temperature: "310 F"``, ``seconds`` reads ``time: "1 h 20 min"``, money fields read ``"12.50"``. The canonical integer is
-taken too, under its full name. Every problem is reported at once, each with the field it stands in.
+taken too, under its full name. A code may be typed in small letters; a new one is kept in capitals. Every problem is reported at once,
+each with the field it stands in.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from ledger.domain.batch.steps import MAKES
 from ledger.domain.books import additives, entries
 from ledger.domain.books.book import Book
 from ledger.domain.books.commands import Define
+from ledger.domain.codes import check_code, in_capitals
 from ledger.domain.decide import COMMANDS
 from ledger.domain.parts import ALL, DERIVED, SHARE, WEIGHED, Give, Loss, Take, Work
 from ledger.errors import BadInput, SlabbookError
@@ -29,6 +31,14 @@ from ledger.errors import BadInput, SlabbookError
 MONEY = {"cost", "amount", "price", "rate"}
 """Fields of money, with every field whose name ends in `_cost`."""
 DAYS = {"day", "best_before", "until_day", "from_day", "to_day"}
+CODES: dict[str, type] = {
+    "material": entries.Material, "flavour": entries.Flavour, "like": entries.Flavour, "feast": entries.Feast, "design": entries.Design,
+    "recipe": entries.Recipe, "pack": entries.Pack, "worker": entries.Worker, "station": entries.Station, "supplier": entries.Partner,
+    "customer": entries.Partner, "partner": entries.Partner, "channel": entries.Channel,
+}  # fmt: skip
+"""Fields that name a book entry, and of which kind; `feast` may name several."""
+MARKS = {"lot", "lots", "batch", "recall"}
+"""Fields that hold a code which the ledger itself gives out."""
 _PARTS = {"takes": Take, "gives": Give, "losses": Loss, "work": Work}
 SUFFIXES: dict[str, Callable[[str], int]] = {
     "_mg": quantities.mass, "_um": quantities.length, "_mc": quantities.temperature, "_seconds": quantities.duration,
@@ -103,7 +113,15 @@ def _define(data: Mapping[str, Any], book: Book, today: str) -> Define:
 
 def read_entry(kind: type, data: Mapping[str, Any], book: Book) -> Any:
     """One book entry from human input. Fields not given keep what the newest version says, if there is one."""
-    known = book.find(kind, str(data.get("id", "")))
+    typed = _text(data.get("id", ""))
+    known = book.find(kind, book.meant(kind, typed))
+    id = known.id if known is not None else in_capitals(typed)
+    if typed:
+        data = {**data, "id": id}
+    if typed and known is None:
+        problems = _Problems()
+        _try(problems, "id", lambda: check_code(id, entries.KIND_OF[kind], "LEMON-2"))
+        problems.settle(f"`{entries.KIND_OF[kind]}`")
     base: dict[str, Any] = {f.name: getattr(known, f.name) for f in fields(kind)} if known is not None else {}
     return _fill(kind, data, book, entries.KIND_OF[kind], base)
 
@@ -204,7 +222,7 @@ def _value(field: str, raw: Any, hint: Any, book: Book, name: str) -> Any:
     if field == "e_number":
         return additives.e_number(_text(raw))
     if hint is str:
-        return _text(raw)
+        return _code(field, _text(raw), book)
     return _list(field, raw, book, name)
 
 
@@ -227,8 +245,20 @@ def _list(field: str, raw: Any, book: Book, name: str) -> Any:
     if field in ("open_days", "making_days"):
         return tuple(int(x) for x in raw)
     if isinstance(raw, (list, tuple)):
-        return tuple(_text(x) if isinstance(x, str) else x for x in raw)
+        return tuple(_code(field, _text(x), book) if isinstance(x, str) else x for x in raw)
     return raw
+
+
+def _code(field: str, text: str, book: Book) -> str:
+    """Text as it stands; a code as it is written (`lemon` is LEMON)."""
+    if field in MARKS:
+        return in_capitals(text)
+    kind = CODES.get(field)
+    if kind is None or not text:
+        return text
+    if field == "feast":
+        return re.sub(r"[^,\s]+", lambda one: book.meant(kind, one[0]), text)
+    return book.meant(kind, text)
 
 
 def _mapping(raw: Any) -> Mapping[str, Any]:

@@ -113,7 +113,7 @@ def twice(world: World, day: date) -> None:
             packs = world.rng.randint(1, 4)
             tag = f"twice/{day}"
             command = Sell(
-                day=day.isoformat(), pack=pack, packs=packs, channel="shop", amount=packs * world.counter.prices[pack]
+                day=day.isoformat(), pack=pack, packs=packs, channel="SHOP", amount=packs * world.counter.prices[pack]
             )
             world.recorder.tell(command, "SA", at(day, 18.2, world.recorder.zone), tag=tag)
             world.shelf.take(
@@ -152,7 +152,7 @@ def bring_back(world: World, day: date) -> None:
         return
     lot = world.rng.choice(sorted(open_lots, key=lambda x: x.lot))
     price = world.counter.prices[lot.pack]
-    back = TakeBack(day=day.isoformat(), lot=lot.lot, packs=1, channel="online", amount=price, note="parcel came back")
+    back = TakeBack(day=day.isoformat(), lot=lot.lot, packs=1, channel="ONLINE", amount=price, note="parcel came back")
     world.recorder.tell(back, "JO", at(day, 19.05, world.recorder.zone))
     if world.rng.random() < 0.5:
         bin_it = ScrapLot(day=day.isoformat(), lot=lot.lot, cause="broken", packs=1, note="jar cracked in the post")

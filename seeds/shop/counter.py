@@ -36,7 +36,7 @@ class Counter:
             late = 0
             if late_allowed and self.rng.random() < 0.035:
                 late = self.rng.randint(1, 5)
-            when = at(day, 18.1 if channel == "shop" else 16.4, self.recorder.zone)
+            when = at(day, 18.1 if channel == "SHOP" else 16.4, self.recorder.zone)
             typed = at(day + timedelta(days=late), 18.4, self.recorder.zone) if late else None
             for line in self.shop.lines.values():
                 if self.demand.expected(line, day):
@@ -56,7 +56,7 @@ class Counter:
                 tag = f"sell/{day}/{pack.id}/{channel}" if self.rng.random() < 0.03 else ""
                 amount = round(got * self.prices[pack.id] * self._off(line, channel, day))
                 command = Sell(day=day.isoformat(), pack=pack.id, packs=got, channel=channel, amount=amount)
-                self.recorder.tell(command, "SA" if channel == "shop" else "JO", when, typed, tag)  # type: ignore[arg-type]
+                self.recorder.tell(command, "SA" if channel == "SHOP" else "JO", when, typed, tag)  # type: ignore[arg-type]
                 if tag and not typed:
                     self.sales.append(tag)
         self._watch(line, channel, day, missing and not any(self.shelf.free(p.id) for p in line.packs))

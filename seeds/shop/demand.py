@@ -11,7 +11,7 @@ from ledger.domain.books import entries as e
 from seeds.shop import calendar
 from seeds.shop.settings import Line, Shop
 
-CHANNELS = ("shop", "online")
+CHANNELS = ("SHOP", "ONLINE")
 JAR = 113_000
 
 
@@ -89,8 +89,8 @@ class Demand:
         if week is None:
             week = self._weeks[line.id, monday] = max(0.4, self.rng.gauss(1.0, 0.13))
         online = self.online_share(day)
-        part = online if channel == "online" else 1 - online
-        part *= self.sales["online_days" if channel == "online" else "shop_days"][day.weekday()]
+        part = online if channel == "ONLINE" else 1 - online
+        part *= self.sales["online_days" if channel == "ONLINE" else "shop_days"][day.weekday()]
         for first, last, flavour, where, times in self.lifts:
             if first <= day <= last and flavour == line.id and where in ("", channel):
                 part *= times

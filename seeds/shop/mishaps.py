@@ -41,7 +41,7 @@ class Diary:
             bulk=workday(date(year, 9, 8)),
             promotions=(
                 (date(year - 2, 6, 10), date(year - 2, 6, 15), "PEPPERMINT", ""),
-                (date(year - 1, 5, 12), date(year - 1, 5, 24), "GINGER", "online"),
+                (date(year - 1, 5, 12), date(year - 1, 5, 24), "GINGER", "ONLINE"),
                 (date(year, 3, 2), date(year, 3, 14), "APPLE", ""),
             ),
             joins=date(year - 2, 7, 1),
@@ -99,7 +99,7 @@ def _announce(world: World, diary: Diary, day: date) -> None:
     plans: list[tuple[date, PlanPromotion]] = []
     for begin, end, flavour, channel in diary.promotions:
         plans.append((begin - timedelta(days=9), _plan(begin, end, flavour, channel, "promotion", "15 % off")))
-    order = _plan(diary.bulk, diary.bulk, "ROCK", "wholesale", "bulk", "jars for a wedding at the hotel", units=120)
+    order = _plan(diary.bulk, diary.bulk, "ROCK", "WHOLESALE", "bulk", "jars for a wedding at the hotel", units=120)
     plans.append((diary.bulk - timedelta(days=29), order))
     begin, end = calendar.winter_closure(day.year + 1)
     plans.append((date(day.year, 11, 18), _plan(begin, end, "", "", "closure", "winter closure")))

@@ -30,7 +30,7 @@ def brought_by(world: World, lot: str, *, wholesale: bool) -> dict[str, str]:
     """Who brings packs of a lot back: a business that had some of it, else consumers at the counter."""
     leaves = load(world.recorder.ledger.queries, lot, "forward").leaves_of(lot)
     had = sorted({x.party for x in leaves if x.kind == "delivery"})
-    return {"partner": had[0]} if wholesale and had else {"channel": "shop"}
+    return {"partner": had[0]} if wholesale and had else {"channel": "SHOP"}
 
 
 def real(world: World, day: date) -> None:

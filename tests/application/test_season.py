@@ -47,10 +47,10 @@ TODAY = "2026-11-25"
 def test_the_history_is_the_packs_that_left_with_customers(season_shop: Ledger):
     seen = season_history(season_shop)
     lines = season_shop.queries.postings(kinds=["customer"])
-    lemon = lines[(lines["flavour"] == "LEMON") & (lines["channel"] == "shop")]
+    lemon = lines[(lines["flavour"] == "LEMON") & (lines["channel"] == "SHOP")]
     sales = seen.history.sales
     assert (
-        int(sales[(sales.flavour == "LEMON") & (sales.channel == "shop")]["units"].sum())
+        int(sales[(sales.flavour == "LEMON") & (sales.channel == "SHOP")]["units"].sum())
         == int(lemon["packs"].sum())
         > 0
     )
@@ -76,7 +76,7 @@ def test_the_moving_feast_of_the_book_is_the_true_easter(season_shop: Ledger):
 def test_sales_of_the_running_week_do_not_move_the_forecast(own: Ledger):
     before = make_forecast(own).result.weekly["mean"].sum()
     lots = own.queries.shelf(["LEMON-JAR"])
-    own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=5, channel="shop", lot=str(lots["lot"].iloc[0])))
+    own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=5, channel="SHOP", lot=str(lots["lot"].iloc[0])))
     assert make_forecast(own).result.weekly["mean"].sum() == pytest.approx(before)
 
 
@@ -129,7 +129,7 @@ def test_later_it_is_told_who_was_nearer(own: Ledger):
 def test_the_replay_uses_only_what_was_known_at_each_origin(own: Ledger):
     """A late entry (made today, for a day in September) must not be in the history of a September origin."""
     known = AsKnown(own)("2026-W40")
-    own.do(Sell(day="2026-09-22", pack="LEMON-JAR", packs=7, channel="shop"))
+    own.do(Sell(day="2026-09-22", pack="LEMON-JAR", packs=7, channel="SHOP"))
     late = AsKnown(own)("2026-W40")
     assert known.sales.equals(late.sales)
     assert int(season_history(own).history.sales["units"].sum()) > int(late.sales["units"].sum())
@@ -244,7 +244,7 @@ def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger):
     made = season_plan.make(own, PlanSettings(weeks=4), "quick")
     adopt(own, made)
     stock = own.queries.lots(kinds=["packs"])
-    own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=4, channel="shop"))
+    own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=4, channel="SHOP"))
     paper = adopted(own)
     plan, problem = read_back(paper)
     for c in splits(own, paper, plan, problem, 1, "2026-W48"):

@@ -21,7 +21,7 @@ GOLDEN = Path(__file__).parent.parent / "golden" / "events"
 
 def test_a_sale_says_how_many_of_what_and_where(demo: Ledger) -> None:
     lot = demo.queries.lots(kinds=["packs"]).query("packs >= 3").iloc[0]
-    demo.do(Sell(day=demo.today(), pack=str(lot["item"]), packs=2, channel="shop", amount=1300), "MK")
+    demo.do(Sell(day=demo.today(), pack=str(lot["item"]), packs=2, channel="SHOP", amount=1300), "MK")
     said = text_of(render(demo, "/log", "?name=shelf.sold"))
     shop = shop_of(demo.book(), demo.book().site())
     assert f"2 x {shop.name('item', str(lot['item']))}; " in said

@@ -146,7 +146,7 @@ def test_a_mapping_file_turns_foreign_columns_and_values_into_ours(lived: Termin
     assert "2 rows read, 1 commands recorded" in answer.out
     assert "line 3, column Product, value `Plum jar`" in answer.err
     sold = event(lived, "shelf.sold", 1)
-    assert (sold.pack, sold.channel, sum(t.packs for t in sold.takes)) == ("LEMON-JAR", "shop", 4)
+    assert (sold.pack, sold.channel, sum(t.packs for t in sold.takes)) == ("LEMON-JAR", "SHOP", 4)
 
 
 @pytest.mark.parametrize(

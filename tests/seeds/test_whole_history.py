@@ -197,7 +197,7 @@ def test_sales_show_growth_the_weekday_and_the_feasts(whole: History) -> None:
     december = sold[sold.index.str.startswith("2024-12")].mean()
     assert december > 1.4 * sold[sold.index.str.startswith("2025-02")].mean()
     online = (
-        rows[(rows.step == "sell") & (rows.channel == "online")].packs.sum() / rows[rows.step == "sell"].packs.sum()
+        rows[(rows.step == "sell") & (rows.channel == "ONLINE")].packs.sum() / rows[rows.step == "sell"].packs.sum()
     )
     assert 0.2 < online < 0.45
 

@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from typing import Any, TypeVar
 
 from ledger.domain.books import entries as e
+from ledger.domain.codes import in_capitals
 from ledger.errors import UnknownThing
 
 T = TypeVar("T")
@@ -35,7 +36,7 @@ class Book:
         found: T | None = self.entries.get((name, id))
         if found is None:
             known = [key[1] for key in self.entries if key[0] == name]
-            near = get_close_matches(id, known, n=3, cutoff=0.4) or sorted(known)[:8]
+            near = get_close_matches(in_capitals(id), known, n=3, cutoff=0.4) or sorted(known)[:8]
             hint = (
                 f"Known: {', '.join(near)}."
                 if near
@@ -48,6 +49,19 @@ class Book:
         """The entry, or None."""
         found: T | None = self.entries.get((e.KIND_OF[kind], id))
         return found
+
+    def meant(self, kind: type, typed: str) -> str:
+        """The id of the entry that a typed code means: as it stands, else in capitals, else however an older ledger wrote it.
+
+        Where there is no such entry it comes back as it was typed, for a message to name it.
+        """
+        name = e.KIND_OF[kind]
+        if (name, typed) in self.entries:
+            return typed
+        wanted = in_capitals(typed)
+        if (name, wanted) in self.entries:
+            return wanted
+        return next((id for kind, id in self.entries if kind == name and in_capitals(id) == wanted), typed)
 
     def all(self, kind: type[T]) -> list[T]:
         """Every entry of a kind, by id."""

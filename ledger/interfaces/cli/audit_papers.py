@@ -10,7 +10,8 @@ import click
 from ledger.application import audit_epcis, audit_label, audit_proof
 from ledger.application.checkpoints import checkpoint as tree_head
 from ledger.application.reports_types import basis
-from ledger.interfaces.cli.context import Shop, console, pairs, pass_shop
+from ledger.domain.books.entries import Pack, Partner
+from ledger.interfaces.cli.context import Code, Shop, console, pairs, pass_shop
 from ledger.interfaces.cli.read import KNOWN
 from ledger.trace.allergens import Market
 from ledger.trace.label_sheets import SHEETS
@@ -20,7 +21,7 @@ OUT = click.option("--out", type=click.Path(dir_okay=False, path_type=Path), req
 
 
 @click.command("label")
-@click.argument("lot")
+@click.argument("lot", type=Code(Pack))
 @click.option("--sheet", default="a4-24", show_default=True, type=click.Choice(sorted(SHEETS)))
 @click.option(
     "--pdf", type=click.Path(dir_okay=False, path_type=Path), help="File to write; left out, only the words are shown."
@@ -50,7 +51,7 @@ def label(
 
 
 @click.command("epcis")
-@click.argument("lot", required=False)
+@click.argument("lot", type=Code(), required=False)
 @click.option("--from", "first", default="", metavar="DAY")
 @click.option("--to", "last", default="", metavar="DAY")
 @click.option(
@@ -74,7 +75,12 @@ def epcis(shop: Shop, lot: str | None, first: str, last: str, base: str, out: Pa
     metavar="CODE=MATERIAL",
     help="A sender's product code or GTIN, and the material it is here.",
 )
-@click.option("--supplier", default="", help="Our code of the sender, where the document does not name one we know.")
+@click.option(
+    "--supplier",
+    type=Code(Partner),
+    default="",
+    help="Our code of the sender, where the document does not name one we know.",
+)
 @click.option("--dry-run", "dry", is_flag=True, help="Read and check everything, write nothing.")
 @pass_shop
 def epcis_import(shop: Shop, file: Path, materials: tuple[str, ...], supplier: str, dry: bool) -> None:
@@ -90,7 +96,7 @@ def epcis_import(shop: Shop, file: Path, materials: tuple[str, ...], supplier: s
 
 
 @click.command("proof")
-@click.argument("entry")
+@click.argument("entry", type=Code())
 @click.option(
     "--since",
     default="",

@@ -8,14 +8,15 @@ import click
 
 from ledger import quantities
 from ledger.application import audit_recall as ar
-from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
+from ledger.domain.books.entries import Channel, Partner
+from ledger.interfaces.cli.context import Code, Shop, console, pass_shop, tell
 from ledger.interfaces.cli.read import KNOWN
 from ledger.trace.recall_progress import sum_in_words
 
 CAUTION = (
     "If people may be harmed, telephone the local food authority first: whom to tell and how fast is decided with them."
 )
-CODE = click.argument("recall", required=False, default="")
+CODE = click.argument("recall", type=Code(), required=False, default="")
 
 
 @click.group("recall")
@@ -106,14 +107,19 @@ def list_(shop: Shop) -> None:
 
 @recall.command("note")
 @click.argument("kind", type=click.Choice(ar.NOTE_KINDS))
-@click.option("--recall", default="", help="Which (the open one if left out).")
-@click.option("--customer", "partner", default="", help="Code of the customer.")
+@click.option("--recall", type=Code(), default="", help="Which (the open one if left out).")
+@click.option("--customer", "partner", type=Code(Partner), default="", help="Code of the customer.")
 @click.option(
-    "--lot", default="", help="Which lot was counted, came back or was destroyed: its stock moves with the note."
+    "--lot",
+    type=Code(),
+    default="",
+    help="Which lot was counted, came back or was destroyed: its stock moves with the note.",
 )
 @click.option("--packs", type=int, help="How many packs (destroyed: all of them, if left out).")
 @click.option("--mass", default="", help="For a lot kept by weight: how much was found or destroyed, such as `2.4 kg`.")
-@click.option("--channel", default="", help="Where consumers brought packs back, such as the shop counter.")
+@click.option(
+    "--channel", type=Code(Channel), default="", help="Where consumers brought packs back, such as the shop counter."
+)
 @click.option("--refund", default="", help="Paid back for what came back, such as 28.50.")
 @click.option("--text", default="")
 @pass_shop

@@ -11,7 +11,7 @@ import msgspec
 from rich.table import Table
 
 from ledger.application.contacts import KINDS as CONTACT_KINDS
-from ledger.application.contacts import erase_contact, set_contacts
+from ledger.application.contacts import erase_contact, set_contacts, whose
 from ledger.application.ledger import Order
 from ledger.domain.books.commands import Define
 from ledger.domain.books.entries import KIND_OF, KINDS
@@ -41,7 +41,8 @@ def load(shop: Shop, file: Path, kind: str | None) -> None:
         entries, contacts = book_file.entries_from_toml(text, known), book_file.contacts_from_toml(text)
     outcomes = ledger.do_all([Order(Define(day=ledger.today(), entry=e), shop.by) for e in entries]) if entries else []
     if contacts:
-        set_contacts(ledger, [(c.kind, c.id, c.name, c.address, c.phone) for c in contacts])
+        now = ledger.book()
+        set_contacts(ledger, [(c.kind, whose(now, c.kind, c.id), c.name, c.address, c.phone) for c in contacts])
     changed = [KIND_OF[type(e)] + " " + e.id for e, o in zip(entries, outcomes, strict=True) if o.first]
     out = console()
     out.print(
@@ -68,7 +69,9 @@ def show(shop: Shop, kind: str | None, id: str | None, as_json: bool) -> None:
             table.add_row(name, str(len(entries.all(cls))))
         out.print(table)
         return
-    found: list[Any] = [entries.get(KINDS[kind], id)] if id else list(entries.all(KINDS[kind]))
+    found: list[Any] = (
+        [entries.get(KINDS[kind], entries.meant(KINDS[kind], id))] if id else list(entries.all(KINDS[kind]))
+    )
     if as_json or id:
         click.echo(json.dumps([msgspec.to_builtins(e) for e in found], indent=2, ensure_ascii=False))
         return
@@ -87,8 +90,9 @@ def show(shop: Shop, kind: str | None, id: str | None, as_json: bool) -> None:
 @pass_shop
 def history(shop: Shop, kind: str, id: str) -> None:
     """Every version of one entry, and what changed between them."""
+    entries = shop.ledger.book()
+    id = entries.get(KINDS[kind], entries.meant(KINDS[kind], id)).id
     frame = shop.ledger.queries.book_history(kind, id)
-    shop.ledger.book().get(KINDS[kind], id)
     before: dict[str, object] = {}
     for row in frame.to_dict("records"):
         data: dict[str, Any] = dict(row["data"])
@@ -107,6 +111,7 @@ def history(shop: Shop, kind: str, id: str) -> None:
 @pass_shop
 def forget(shop: Shop, kind: str, id: str) -> None:
     """Erase the name, address and telephone of a worker or business. The log keeps the id, which says nothing by itself."""
+    id = whose(shop.ledger.book(), kind, id)
     erase_contact(shop.ledger, kind, id)
     console().print(
         f"No name is kept for {kind} {id} any more. Backups, printed sheets and files made before may still hold it.",

@@ -12,6 +12,7 @@ import click
 from rich.console import Console
 
 from ledger.application.ledger import Ledger, Outcome, open_ledger
+from ledger.domain.codes import in_capitals
 from ledger.errors import BadInput
 from ledger.interfaces.commands_in import read_command
 
@@ -77,6 +78,22 @@ def tell(outcome: Outcome) -> None:
         )
     for flag in outcome.flags:
         out.print(f"Flag: {flag}")
+
+
+class Code(click.ParamType):  # type: ignore[type-arg]
+    """An argument that is a code: `lemon` means LEMON. kind: of which book entry (None: of a batch, a lot or a recall)."""
+
+    name = "code"
+
+    def __init__(self, kind: type | None = None) -> None:
+        self.kind = kind
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """The code as the ledger writes it."""
+        shop = ctx.find_object(Shop) if ctx is not None else None
+        if self.kind is None or not value or shop is None:
+            return in_capitals(value)  # a code that the ledger gave out
+        return shop.ledger.book().meant(self.kind, value)
 
 
 pass_shop: Callable[[Any], Any] = click.make_pass_decorator(Shop)

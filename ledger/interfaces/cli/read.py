@@ -13,9 +13,10 @@ from rich.table import Table as Grid
 
 from ledger.application import report_text, reports
 from ledger.application.reports_types import Report, Table, basis, columns
+from ledger.domain.books.entries import Flavour
 from ledger.domain.postings import iso_week
 from ledger.errors import BadInput
-from ledger.interfaces.cli.context import Shop, console, pass_shop
+from ledger.interfaces.cli.context import Code, Shop, console, pass_shop
 from ledger.interfaces.exports import write
 
 FORMS = (
@@ -131,7 +132,7 @@ def _ranged(name: str, make: Callable[..., Report], told: str, back: int) -> cli
 
 
 @click.command("control")
-@click.argument("flavour")
+@click.argument("flavour", type=Code(Flavour))
 @click.argument("first", required=False)
 @click.argument("last", required=False)
 @with_forms
@@ -142,7 +143,7 @@ def control(shop: Shop, flavour: str, first: str | None, last: str | None, **for
 
 
 @click.command("batch")
-@click.argument("batch")
+@click.argument("batch", type=Code())
 @with_forms
 @pass_shop
 def batch(shop: Shop, batch: str, **form: Any) -> None:
@@ -151,7 +152,7 @@ def batch(shop: Shop, batch: str, **form: Any) -> None:
 
 
 @click.command("log")
-@click.option("--batch", default=None, help="Only entries of this batch.")
+@click.option("--batch", type=Code(), default=None, help="Only entries of this batch.")
 @click.option("--stream", default=None, help="Only entries of this stream, e.g. `lot/M26033-1`.")
 @click.option("--name", default=None, help="Only entries of this stored name, e.g. batch.cooked.")
 @click.option("--text", default=None, help="Only entries that hold this text.")

@@ -15,8 +15,9 @@ from ledger.application.season_buy import buy_report
 from ledger.application.season_compare import compare_report
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
+from ledger.domain.books.entries import Channel, Flavour
 from ledger.errors import BadInput, LedgerDamaged
-from ledger.interfaces.cli.context import Shop, console, pass_shop, tell
+from ledger.interfaces.cli.context import Code, Shop, console, pass_shop, tell
 from ledger.interfaces.cli.read import KNOWN, _known, show, with_forms
 from ledger.planning import Progress
 
@@ -27,7 +28,7 @@ def season() -> None:
 
 
 @season.command("forecast")
-@click.option("--flavour", default="", help="One flavour, week by week and by channel.")
+@click.option("--flavour", type=Code(Flavour), default="", help="One flavour, week by week and by channel.")
 @click.option("--horizon", default=13, show_default=True, help="Weeks ahead, 1 to 60.")
 @click.option("--issue", is_flag=True, help="Keep it as an entry, so that it can be scored as it was made.")
 @KNOWN
@@ -48,8 +49,8 @@ def forecast(shop: Shop, flavour: str, horizon: int, issue: bool, known: str | N
 @season.command("override")
 @click.argument("first_week")
 @click.argument("last_week", required=False)
-@click.option("--flavour", default="", help="Which flavour (all of them if left out).")
-@click.option("--channel", default="", help="Which channel (all if left out).")
+@click.option("--flavour", type=Code(Flavour), default="", help="Which flavour (all of them if left out).")
+@click.option("--channel", type=Code(Channel), default="", help="Which channel (all if left out).")
 @click.option("--packs", required=True, type=int, help="Packs you expect over these weeks together.")
 @click.option("--reason", required=True, help="Why you know better; next year somebody will ask.")
 @click.option(

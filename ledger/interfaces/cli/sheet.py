@@ -17,17 +17,22 @@ from ledger.craft.sheet import BatchSheet, sheet_to_plain
 from ledger.craft.sheet_html import render_html
 from ledger.craft.sheet_pdf import render_pdf
 from ledger.craft.sheet_text import Units, percent, sheet_text
+from ledger.domain.books import entries as e
 from ledger.errors import BadInput
-from ledger.interfaces.cli.context import Shop, console, pass_shop
+from ledger.interfaces.cli.context import Code, Shop, console, pass_shop
 from ledger.interfaces.cli.read import KNOWN, show, with_forms
 
 ASKED = (
-    click.argument("design"),
-    click.option("--flavour", default="", help="Flavour id (the design's own if not given)."),
+    click.argument("design", type=Code(e.Design)),
+    click.option("--flavour", type=Code(e.Flavour), default="", help="Flavour id (the design's own if not given)."),
     click.option("--packs", default=0, help="How many packs are wanted."),
     click.option("--pieces", default=0, help="How many pieces are wanted, instead of packs."),
-    click.option("--pack", default="", help="Pack id (the flavour's smallest of this design if not given)."),
-    click.option("--kettle", default="", help="Station id of the kettle (the one that fits if not given)."),
+    click.option(
+        "--pack", type=Code(e.Pack), default="", help="Pack id (the flavour's smallest of this design if not given)."
+    ),
+    click.option(
+        "--kettle", type=Code(e.Station), default="", help="Station id of the kettle (the one that fits if not given)."
+    ),
     click.option("--day", default="", help="Day of the batch, ISO (today if not given)."),
     click.option(
         "--water-reads", "water", default="", help='What the thermometer shows in boiling water today: "98.6 C".'
@@ -171,7 +176,9 @@ def size(shop: Shop, pdf: Path | None, html: Path | None, build_pdf: Path | None
 @click.command("sheet")
 @asked
 @into_files
-@click.option("--batch", default="", help="Issue it for this batch, opened already, instead of opening one.")
+@click.option(
+    "--batch", type=Code(), default="", help="Issue it for this batch, opened already, instead of opening one."
+)
 @click.option("--open", "show_it", is_flag=True, help="Open the PDF (or HTML) when it is written.")
 @click.option(
     "--command-id",
@@ -201,7 +208,7 @@ def sheet(
 
 
 @click.command("sheet-check")
-@click.argument("station")
+@click.argument("station", type=Code(e.Station))
 @click.option("--reads", required=True, help='What the thermometer shows in boiling water: "211 F".')
 @click.option("--barometer", default="", help='Air pressure in the shop: "97.2 kPa" (else the altitude is used).')
 @click.option("--sea-level", is_flag=True, help="The barometer figure is a weather report's, reduced to sea level.")
@@ -223,7 +230,7 @@ def check(shop: Shop, station: str, reads: str, barometer: str, sea_level: bool,
 
 
 @click.command("sheet-compare")
-@click.argument("batch", required=False)
+@click.argument("batch", type=Code(), required=False)
 @KNOWN
 @with_forms
 @pass_shop

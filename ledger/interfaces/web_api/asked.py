@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import Depends, Request, Response
+from pydantic import AfterValidator
 from starlette.exceptions import HTTPException
 
 from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import Site
+from ledger.domain.codes import in_capitals
 
 
 def ledger_of(request: Request) -> Ledger:
@@ -39,5 +41,7 @@ def as_asked(request: Request, response: Response, ledger: TheLedger) -> AsAsked
     return AsAsked(position, ledger.book().site(), today)
 
 
+InCapitals = Annotated[str, AfterValidator(in_capitals)]
+"""The code of a batch, a lot or a recall: `26045a` means 26045A."""
 Asked = Annotated[AsAsked, Depends(as_asked)]
 Plain = dict[str, Any]

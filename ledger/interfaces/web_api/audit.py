@@ -13,8 +13,10 @@ from ledger.application import audit, audit_epcis, audit_label, audit_proof, aud
 from ledger.application.checkpoints import checkpoint as tree_head
 from ledger.application.report_text import as_data
 from ledger.application.reports_types import basis
+from ledger.domain.books.entries import Channel, Partner
+from ledger.domain.codes import in_capitals
 from ledger.errors import UnknownThing
-from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
+from ledger.interfaces.web_api.asked import Asked, InCapitals, Plain, TheLedger
 from ledger.interfaces.web_api.commands import out
 from ledger.interfaces.web_api.problems import NotThere
 from ledger.interfaces.web_api.schemas import OutcomeOut, Word
@@ -162,7 +164,7 @@ def start(ledger: TheLedger, given: Annotated[StartIn, Body()]) -> Any:
 
 @router.get("/recalls/{recall}", summary="One recall worked out")
 def one(
-    recall: str,
+    recall: InCapitals,
     ledger: TheLedger,
     asked: Asked,
     form: Literal["json", "pdf", "html", "csv"] = "json",
@@ -198,18 +200,21 @@ def one(
 
 
 @router.get("/recalls/{recall}/notice", summary="The notice to customers", response_class=Response)
-def notice(recall: str, ledger: TheLedger, asked: Asked, form: Literal["text", "pdf"] = "text") -> Response:
+def notice(recall: InCapitals, ledger: TheLedger, asked: Asked, form: Literal["text", "pdf"] = "text") -> Response:
     """Agree the words with the local food authority before it goes out."""
     text = _there(lambda: audit_recall.notice(ledger, recall))
     return Response(text, media_type="text/plain") if form == "text" else Response(notice_pdf(text), media_type=PDF)
 
 
 @router.post("/recalls/{recall}/notes", summary="Write down progress", response_model=OutcomeOut)
-def note(recall: str, ledger: TheLedger, given: Annotated[NoteIn, Body()]) -> Any:
+def note(recall: InCapitals, ledger: TheLedger, given: Annotated[NoteIn, Body()]) -> Any:
     """A customer called or answering, stock pulled off a shelf, a notice printed. `returned`, `counted` and `destroyed` name a lot and post its stock."""
-    digits = ledger.book().site().currency_digits
+    book = ledger.book()
+    digits = book.site().currency_digits
+    partner = book.meant(Partner, given.partner) if given.partner else ""
+    channel = book.meant(Channel, given.channel) if given.channel else ""
     done = audit_recall.note(
-        ledger, recall, given.kind, partner=given.partner, lot=given.lot, packs=given.packs, channel=given.channel, text=given.text,
+        ledger, recall, given.kind, partner=partner, lot=in_capitals(given.lot), packs=given.packs, channel=channel, text=given.text,
         by=given.actor, mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,
         amount=quantities.money(given.refund, digits) if given.refund else 0,
     )  # fmt: skip
@@ -217,6 +222,6 @@ def note(recall: str, ledger: TheLedger, given: Annotated[NoteIn, Body()]) -> An
 
 
 @router.post("/recalls/{recall}/close", summary="End a recall with its figures", response_model=OutcomeOut)
-def close(recall: str, ledger: TheLedger, given: Annotated[CloseIn, Body()]) -> Any:
+def close(recall: InCapitals, ledger: TheLedger, given: Annotated[CloseIn, Body()]) -> Any:
     """The figures are worked out from the rows as they stand."""
     return out(audit_recall.close(ledger, recall, release=given.release, by=given.actor))

@@ -11,8 +11,8 @@ import pandas as pd
 from fastapi import APIRouter, Query
 from fastapi.responses import StreamingResponse
 
-from ledger.domain.books.entries import KINDS
-from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
+from ledger.domain.books.entries import KINDS, Flavour, Material, Pack
+from ledger.interfaces.web_api.asked import Asked, InCapitals, Plain, TheLedger
 from ledger.interfaces.web_api.problems import BadRequest, NotThere
 from ledger.interfaces.web_api.schemas import Head, Rows
 from ledger.interfaces.web_api.wire import rows, spoken
@@ -48,6 +48,7 @@ def head(ledger: TheLedger) -> Any:
 def batches(ledger: TheLedger, asked: Asked, status: Annotated[str | None, Query(pattern="^(open|closed|voided)$")] = None,
             flavour: Code = None, first_day: Day = None, last_day: Day = None, after: After = 0, most: Most = 200) -> Plain:  # fmt: skip
     """Batches with the steps they have reached."""
+    flavour = ledger.book().meant(Flavour, flavour) if flavour else flavour
     found = ledger.queries.batches(
         status=status, flavour=flavour, first_day=first_day, last_day=last_day, most=ALL_BATCHES
     )
@@ -55,7 +56,7 @@ def batches(ledger: TheLedger, asked: Asked, status: Annotated[str | None, Query
 
 
 @router.get("/batches/{batch}", summary="One batch with its lots and entries")
-def batch(batch: str, ledger: TheLedger, asked: Asked) -> Plain:
+def batch(batch: InCapitals, ledger: TheLedger, asked: Asked) -> Plain:
     """The batch, every lot made in it, and every entry of its stream."""
     found = ledger.queries.batches(names=[batch])
     if found.empty:
@@ -70,9 +71,12 @@ def batch(batch: str, ledger: TheLedger, asked: Asked) -> Plain:
 
 
 @router.get("/lots", summary="Lots, in the order made", response_model=Rows)
-def lots(ledger: TheLedger, asked: Asked, kind: Code = None, flavour: Code = None, batch: Code = None, item: Code = None,
+def lots(ledger: TheLedger, asked: Asked, kind: Code = None, flavour: Code = None, batch: InCapitals | None = None, item: Code = None,
          holding: bool = True, after: After = 0, most: Most = 200) -> Plain:  # fmt: skip
     """Lots with what they hold. `holding=false` lists the empty ones too."""
+    book = ledger.book()
+    flavour = book.meant(Flavour, flavour) if flavour else flavour
+    item = book.meant(Pack, book.meant(Material, item)) if item else item
     found = ledger.queries.lots(
         holding=holding, kinds=[kind] if kind else None, flavour=flavour, batch=batch, item=item
     )
@@ -80,7 +84,7 @@ def lots(ledger: TheLedger, asked: Asked, kind: Code = None, flavour: Code = Non
 
 
 @router.get("/lots/{lot}", summary="One lot")
-def lot(lot: str, ledger: TheLedger, asked: Asked) -> Plain:
+def lot(lot: InCapitals, ledger: TheLedger, asked: Asked) -> Plain:
     """The lot and every movement in or out of it that is believed now."""
     found = ledger.queries.lots(holding=False, names=[lot])
     if found.empty:
@@ -104,6 +108,8 @@ def book(ledger: TheLedger, asked: Asked, kind: Code = None) -> Plain:
 @router.get("/book/{kind}/{id}", summary="One book entry with its history")
 def book_entry(kind: str, id: str, ledger: TheLedger, asked: Asked) -> Plain:
     """Every version, oldest first."""
+    if kind in KINDS:
+        id = ledger.book().meant(KINDS[kind], id)
     found = ledger.queries.book_history(kind, id)
     if found.empty:
         raise NotThere(f"There is no {kind} `{id}` in the book. GET /api/v1/book lists it.", kind=kind, id=id)

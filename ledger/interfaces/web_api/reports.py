@@ -12,6 +12,8 @@ from ledger.analytics.compare import shift, week_of
 from ledger.application import reports as r
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Report, read_week
+from ledger.domain.books.entries import Flavour
+from ledger.domain.codes import in_capitals
 from ledger.interfaces.exports import to_bytes
 from ledger.interfaces.web_api.asked import Asked, Plain, TheLedger
 from ledger.interfaces.web_api.problems import BadRequest, NotThere
@@ -44,6 +46,9 @@ def make(ledger: Ledger, name: str, ask: Ask) -> Report:
     full["stated"] = ask.get("first_week", "")
     full.setdefault("last_week", this)
     full.setdefault("first_week", shift(full["last_week"], -11) if read_week(full["last_week"]) else "")
+    if full["flavour"]:
+        full["flavour"] = ledger.book().meant(Flavour, full["flavour"])
+    full["batch"] = in_capitals(full["batch"])
     if name == "control" and not full["flavour"]:
         raise BadRequest("A control chart is of one flavour; name it with `flavour`.")
     return REPORTS[name][1](ledger, full)

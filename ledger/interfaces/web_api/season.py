@@ -13,6 +13,7 @@ from ledger.application.season_forecast import forecast_report, make_forecast
 from ledger.application.season_jobs import desk_of
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import settings_for
+from ledger.domain.books.entries import Flavour
 from ledger.interfaces.exports import to_bytes
 from ledger.interfaces.web_api.asked import Asked, TheLedger
 from ledger.interfaces.web_api.problems import NotThere
@@ -28,6 +29,7 @@ def forecast(
     form: Form = "json", table: Annotated[str, Query(max_length=40)] = "",
 ) -> Any:  # fmt: skip
     """Weekly means and quantiles of every flavour and channel, their sums, which model made them and why."""
+    flavour = ledger.book().meant(Flavour, flavour) if flavour else ""
     return _answer(forecast_report(make_forecast(ledger, horizon), flavour, every=True), asked, form, table)
 
 

@@ -17,8 +17,11 @@ from ledger.craft.sheet import BatchSheet, sheet_to_plain
 from ledger.craft.sheet_html import render_html
 from ledger.craft.sheet_pdf import render_pdf
 from ledger.craft.sheet_text import Units, sheet_text
+from ledger.domain.books import entries as e
+from ledger.domain.books.book import Book
+from ledger.domain.codes import in_capitals
 from ledger.errors import UnknownThing
-from ledger.interfaces.web_api.asked import Plain, TheLedger
+from ledger.interfaces.web_api.asked import InCapitals, Plain, TheLedger
 from ledger.interfaces.web_api.problems import NotThere
 
 router = APIRouter(tags=["sheets"])
@@ -53,15 +56,19 @@ class SheetIn(BaseModel):
     actor: Annotated[str, Field(max_length=40)] = ""
     command_id: Annotated[str, Field(max_length=64)] = ""
 
-    def ask(self) -> Ask:
-        """As the application asks it. Raises BadInput."""
+    def ask(self, book: Book) -> Ask:
+        """As the application asks it, codes as the book writes them. Raises BadInput."""
 
         def size(text: str) -> int:
             return quantities.length(text) if text else 0
 
+        def code(kind: type, typed: str) -> str:
+            return book.meant(kind, typed) if typed else ""
+
         return Ask(
-            design=self.design, flavour=self.flavour, packs=self.packs, pieces=self.pieces, pack=self.pack, kettle=self.kettle,
-            day=self.day, batch=self.batch, water_reads_mc=quantities.temperature(self.water_reads) if self.water_reads else None,
+            design=code(e.Design, self.design), flavour=code(e.Flavour, self.flavour), packs=self.packs, pieces=self.pieces,
+            pack=code(e.Pack, self.pack), kettle=code(e.Station, self.kettle),
+            day=self.day, batch=in_capitals(self.batch), water_reads_mc=quantities.temperature(self.water_reads) if self.water_reads else None,
             water_said=self.water_reads, barometer_pa=quantities.pressure(self.barometer) if self.barometer else None, barometer_is_sea_level=self.barometer_is_sea_level,
             log_um=size(self.log), rod_um=size(self.rod), piece_um=size(self.piece), ends_um=size(self.ends) if self.ends else None,
             on_low_yield=self.on_low_yield,
@@ -116,12 +123,12 @@ def warnings(sheet: BatchSheet, units: Units) -> list[str]:
 def post_sheet(ledger: TheLedger, given: SheetIn, response: Response) -> Plain:
     """Nothing is recorded without `issue`. With a `command_id` that comes again the sheet of the first time comes back."""
     if not given.issue:
-        planned = sheets.plan(ledger, given.ask())
+        planned = sheets.plan(ledger, given.ask(ledger.book()))
         return {
             "issued": False, "batch": "", "warnings": warnings(planned.sheet, planned.units), "notes": [*planned.hints, *planned.notes],
             "sheet": sheet_to_plain(planned.sheet),
         }  # fmt: skip
-    done = sheets.issue(ledger, given.ask(), given.actor, given.command_id)
+    done = sheets.issue(ledger, given.ask(ledger.book()), given.actor, given.command_id)
     response.headers["X-Ledger-Position"] = str(done.last)
     response.headers["Location"] = f"/api/v1/batches/{done.batch}/sheet"
     return {
@@ -135,7 +142,7 @@ def post_sheet(ledger: TheLedger, given: SheetIn, response: Response) -> Plain:
 def post_check(ledger: TheLedger, given: ThermometerIn) -> Plain:
     """The next sheet for that kettle is corrected by it."""
     found = sheets_check.check(
-        ledger, given.station, given.reads, barometer_pa=quantities.pressure(given.barometer) if given.barometer else None,
+        ledger, ledger.book().meant(e.Station, given.station), given.reads, barometer_pa=quantities.pressure(given.barometer) if given.barometer else None,
         sea_level=given.barometer_is_sea_level, day=given.day, note=given.note, by=given.actor, command_id=given.command_id,
     )  # fmt: skip
     ends = [{"flavours": list(names), "recipe_mc": recipe, "here_mc": here} for names, recipe, here in found.ends]
@@ -154,7 +161,7 @@ def sheet_of(ledger: Ledger, code: str) -> BatchSheet:
 
 
 @router.get("/batches/{code}/sheet", summary="The newest sheet of a batch", response_model=SheetOut)
-def get_sheet(ledger: TheLedger, code: str) -> Plain:
+def get_sheet(ledger: TheLedger, code: InCapitals) -> Plain:
     """Every planned figure as it was printed."""
     sheet = sheet_of(ledger, code)
     told = warnings(sheet, how_printed(ledger.book())[0])
@@ -162,7 +169,7 @@ def get_sheet(ledger: TheLedger, code: str) -> Plain:
 
 
 @router.get("/batches/{code}/sheet/compared", summary="Plan against actual of a batch", response_model=dict[str, Any])
-def get_compared(ledger: TheLedger, code: str) -> Plain:
+def get_compared(ledger: TheLedger, code: InCapitals) -> Plain:
     """Per material, pour, portion and count: planned, recorded, off by how much."""
     sheet_of(ledger, code)
     return as_data(sheets_compare.batch_report(ledger, code))
@@ -172,7 +179,7 @@ _PDF: dict[int | str, dict[str, Any]] = {200: {"content": {"application/pdf": {}
 
 
 @router.get("/batches/{code}/sheet.pdf", summary="The sheet to print", response_class=Response, responses=_PDF)
-def get_pdf(ledger: TheLedger, code: str) -> Response:
+def get_pdf(ledger: TheLedger, code: InCapitals) -> Response:
     """In the shop's units, on the shop's paper."""
     data = render_pdf(sheet_of(ledger, code), *how_printed(ledger.book()))
     return Response(data, media_type="application/pdf", headers=_named(code, "sheet"))
@@ -181,7 +188,7 @@ def get_pdf(ledger: TheLedger, code: str) -> Response:
 @router.get(
     "/batches/{code}/section.pdf", summary="The section of the log, one to one", response_class=Response, responses=_PDF
 )
-def get_section(ledger: TheLedger, code: str) -> Response:
+def get_section(ledger: TheLedger, code: InCapitals) -> Response:
     """To lay beside the slab while the log is built."""
     data = render_build_pdf(sheet_of(ledger, code), *how_printed(ledger.book()))
     return Response(data, media_type="application/pdf", headers=_named(code, "section"))
@@ -191,7 +198,7 @@ def get_section(ledger: TheLedger, code: str) -> Response:
     "/batches/{code}/sheet.html", summary="The sheet as a page", response_class=Response,
     responses={200: {"content": {"text/html": {}}, "description": "A page that needs nothing else"}},
 )  # fmt: skip
-def get_html(ledger: TheLedger, code: str) -> Response:
+def get_html(ledger: TheLedger, code: InCapitals) -> Response:
     """The same page as the PDF."""
     text = render_html(sheet_of(ledger, code), *how_printed(ledger.book()))
     return Response(text, media_type="text/html; charset=utf-8", headers={"Content-Security-Policy": HTML_POLICY})

@@ -57,6 +57,15 @@ def test_a_pound_arrives_as_the_1959_agreement_says(client: httpx.Client) -> Non
     assert abs(Decimal(held["value"]) - Decimal("27.5") * Decimal("0.45359237")) < Decimal("0.000001")
 
 
+def test_a_code_in_small_letters_is_read_and_asked_for_alike(client: httpx.Client) -> None:
+    lot = client.post("/api/v1/commands", json=receive() | {"data": receive()["data"] | {"material": "sugar"}}).json()[
+        "lots"
+    ][0]
+    assert client.get(f"/api/v1/lots/{lot.lower()}").json()["lot"] == client.get(f"/api/v1/lots/{lot}").json()["lot"]
+    assert len(client.get("/api/v1/lots?item=sugar").json()["items"]) == 1
+    assert client.get("/api/v1/book/flavour/lemon").json()["versions"][0]["id"] == "LEMON"
+
+
 @pytest.mark.parametrize(
     ("value", "text"), [(0, "0"), (1, "0.000001"), (10_000_000, "10"), (-2_500_000, "-2.5"), (12_473_790, "12.47379")]
 )
