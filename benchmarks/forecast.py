@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,13 +55,17 @@ TARGETS = {
 
 @dataclass(frozen=True)
 class Case:
-    """One shop to be judged on: what was known when, what came, and the rate nobody knows (None for a real ledger)."""
+    """One shop to be judged on: what was known when, what came, and the rate nobody knows (None for a real ledger).
+
+    ``failed`` names the season-only flavours that the simulator makes fail in the year held back.
+    """
 
     as_known: HistoryAsKnown
     outcome: DemandHistory
     settings: ForecastSettings
     origins: list[str]
     rate: pd.DataFrame | None
+    failed: tuple[str, ...] = ()
 
 
 def of_simulator(module: object) -> Callable[[int], Case]:
@@ -71,7 +75,7 @@ def of_simulator(module: object) -> Callable[[int], Case]:
         rows = [(f, c, shop.week(t), shop.rate[i, t]) for i, (f, c) in enumerate(series) for t in range(shop.weeks)]
         rate = pd.DataFrame(rows, columns=["flavour", "channel", "week", "rate"])
         origins = [shop.week(c) for c in range(KNOWN, KNOWN + ORIGINS)]
-        return Case(FixedHistory(shop.history), shop.history, shop.settings, origins, rate)
+        return Case(FixedHistory(shop.history), shop.history, shop.settings, origins, rate, shop.failed)
 
     return case
 
@@ -84,7 +88,7 @@ def by_another_hand(seed: int) -> Case:
     origins = [week_text(n) for n in range(start, start + ORIGINS)]
     rate = shop.truth[["flavour", "channel", "week"]].assign(rate=shop.truth["expected"])
     settings = ForecastSettings(feasts=feasts, windows=windows)
-    return Case(shop.as_known, shop.history, settings, origins, rate)
+    return Case(shop.as_known, shop.history, settings, origins, rate, (shop.secrets["failed season"],))
 
 
 SIMULATORS: dict[str, Callable[[int], Case]] = {
@@ -105,6 +109,8 @@ def measure(case: Case) -> dict[str, float]:
     total = score_table(result.weekly[result.weekly["level"] == "shop"], ["level"]).iloc[0]
     out["mean MASE ratio"] = whole["mase_ratio"]
     out["season-only error ratio"] = kinds.loc[True, "error_ratio"]
+    usual = series[series["season_only"] & ~series["flavour"].isin(case.failed)]
+    out["season-only error ratio, none failing"] = score_table(usual, ["level"])["error_ratio"].iloc[0]
     out["season-only MASE ratio"] = kinds.loc[True, "mase_ratio"]
     out["shop total error ratio"] = total["error_ratio"]
     out |= season_total_errors(case)
@@ -125,12 +131,27 @@ def measure(case: Case) -> dict[str, float]:
 
 def season_total_errors(case: Case) -> dict[str, float]:
     """Summed absolute error of season totals over their sum, six weeks before the window opens: ours, last season's
-    again, and the true rate's, which knows how good the season will be.
+    again, and the true rate's; then the same without the seasons that the simulator makes fail.
+
+    The first two simulators' rate knows how lucky the season will be, another hand's only whether it fails.
     """
+    rows = pd.DataFrame(_season_totals(case))
+    out: dict[str, float] = {}
+    for ending, part in (("", rows), (", none failing", rows[~rows["failed"]])):
+        came = part["came"]
+        names = {"said": "season total 6 weeks ahead WAPE", "again": "the same, last year's weeks again"}
+        if case.rate is not None:
+            names["rate"] = "floor: true rate, season total WAPE"
+        out |= {f"{name}{ending}": float((part[k] - came).abs().sum() / came.sum()) for k, name in names.items()}
+    return out
+
+
+def _season_totals(case: Case) -> Iterator[dict[str, object]]:
+    """Each season of a season-only series that lies in the year held back, over its weeks that were not short."""
     known_until = max(week_number(str(w)) for w in case.outcome.sales["week"].unique())
     truth = build_panel(case.outcome, case.settings, week_text(known_until + 1))  # a week more: is the season over?
     fair = truth.not_short()
-    place = {pair: i for i, pair in enumerate(zip(truth.flavours, truth.channels, strict=True))}
+    names = list(zip(truth.flavours, truth.channels, strict=True))
     earliest = week_number(case.origins[0]) - 6
     seasons: dict[int, list[tuple[int, np.ndarray]]] = {}
     for s in np.flatnonzero(truth.seasonal):
@@ -140,27 +161,22 @@ def season_total_errors(case: Case) -> dict[str, float]:
             if origin >= earliest and weeks[-1] < truth.weeks - 1:
                 seasons.setdefault(origin, []).append((int(s), weeks))
     rate = {} if case.rate is None else case.rate.set_index(["flavour", "channel", "week"])["rate"].to_dict()
-    error = naive = floor = actual = 0.0
     for origin, held in seasons.items():
-        known = case.as_known(week_text(origin))
-        panel = build_panel(known, case.settings, week_text(known_until + 1))
+        panel = build_panel(case.as_known(week_text(origin)), case.settings, week_text(known_until + 1))
         column = origin - panel.first
         point = point_forecast(panel, build_lines(panel, case.settings), column, panel.weeks - column, case.settings)
         rows = {pair: i for i, pair in enumerate(zip(panel.flavours, panel.channels, strict=True))}
-        names = {i: pair for pair, i in place.items()}
+        naive = seasonal_naive(truth, origin - truth.first)
         for s, weeks in held:
             seen = weeks[fair[s, weeks]]
             row = rows.get(names[s])
-            said = 0.0 if row is None else point.mean[row, seen + truth.first - origin].sum()
-            came = truth.units[s, seen].sum()
-            error += abs(said - came)
-            actual += came
-            again = seasonal_naive(truth, origin - truth.first)[s, seen + truth.first - origin].sum()
-            naive += abs(again - came)
-            known_rate = sum(rate.get((*names[s], week_text(truth.first + int(t))), 0.0) for t in seen)
-            floor += abs(known_rate - came)
-    out = {"season total 6 weeks ahead WAPE": error / actual, "the same, last year's weeks again": naive / actual}
-    return out | ({"floor: true rate, season total WAPE": floor / actual} if rate else {})
+            yield {
+                "failed": names[s][0] in case.failed,
+                "said": 0.0 if row is None else point.mean[row, seen + truth.first - origin].sum(),
+                "came": truth.units[s, seen].sum(),
+                "again": naive[s, seen + truth.first - origin].sum(),
+                "rate": sum(rate.get((*names[s], week_text(truth.first + int(t))), 0.0) for t in seen),
+            }
 
 
 def floors(rate: pd.DataFrame, series: pd.DataFrame) -> dict[str, float]:

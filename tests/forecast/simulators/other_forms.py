@@ -107,7 +107,9 @@ def simulate(seed: int, years: int = 4, start: str = "2022-W02") -> SimulatedSho
         windows=tuple(Window(f, name, before, after) for f, (name, before, after) in SEASON_ONLY.items()),
     )
     history = tables(FLAVOURS, CHANNELS, first, demand, sold + bulk, share, bulk, np.zeros(rate.shape), open_days)
-    return SimulatedShop(history, settings, tuple(FLAVOURS), tuple(CHANNELS), first, rate, weeks)
+    of_christmas = tuple(f for f, (name, *_) in SEASON_ONLY.items() if name == "christmas")
+    failed = of_christmas if failed_year == last_christmas else ()
+    return SimulatedShop(history, settings, tuple(FLAVOURS), tuple(CHANNELS), first, rate, weeks, failed)
 
 
 def _weeks_to(monday: date, feast: object) -> float:

@@ -25,6 +25,7 @@ class SimulatedShop:
     first: int
     rate: np.ndarray  # true mean demand, shape (series, weeks); series are flavour-major
     weeks: int
+    failed: tuple[str, ...] = ()  # flavours whose season of the last year is made to fail
 
     def week(self, column: int) -> str:
         return week_text(self.first + column)
