@@ -9,6 +9,7 @@ import dash_mantine_components as dmc
 from dash import html
 
 from dashboard.components.parts import chart, report_table, table_of
+from dashboard.components.season_change import FEAST, feasts_of
 from dashboard.figures.season_demand import cumulative, weeks
 from ledger.application.reports_types import Shop
 from ledger.application.season_batches import kettle_names
@@ -21,9 +22,10 @@ from ledger.planning.words import Sentence, kilos
 ABOUT = {
     "start": "Start", "full": "Full", "short": "Short", "ahead": "Ahead", "helps": "Help", "proof": "How good", "finding": "Mind", "days": "Days",
 }  # fmt: skip
+MINUS = "\u2212"
 SIDE = {
     "cost_milli": "cost", "made_g": "made", "sold_g": "sold", "short_g": "missing", "left_g": "left over", "overtime_minutes": "overtime",
-    "helper_shifts": "helper shifts",
+    "helper_shifts": "helper shifts", "brings_milli": "sales bring",
 }  # fmt: skip
 
 
@@ -94,22 +96,17 @@ def in_house(made: PlanMade) -> Any:
 def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
     """Two plans: their figures, the lines that moved, and the new plan's words."""
     found = compare(made.plan, trial.plan)
-    rows = [
-        (
-            SIDE.get(f.what, f.what),
-            _side(made, f.what, f.before),
-            _side(made, f.what, f.after),
-            _more(made, f.what, f.after - f.before),
-        )
-        for f in found.figures
-    ]
+    figures = [(f.what, f.before, f.after) for f in found.figures]
+    figures.insert(3, ("brings_milli", brings(made), brings(trial)))
+    rows = [(SIDE.get(w, w), _side(made, w, x), _side(made, w, y), _more(made, w, y - x)) for w, x, y in figures]
     moved = [(line.label, made.name(line.item), str(line.before), str(line.after)) for line in found.lines]
     labels = [w.label for w in trial.problem.weeks]
     parts: list[Any] = [
         html.H2(f"What if: {said}"),
-        html.P(f"Answered in {trial.seconds:.1f} s.", className="quiet"),
-        table_of("Both plans", ["", "the plan", "with the change", "difference"], rows, (1, 2, 3)),
-    ]
+        html.P(side_words(made, figures), className="sentence"),
+        html.P(f"Answered in {trial.seconds:.1f} s.{' It was stopped early.' if trial.plan.stopped else ''}", className="quiet"),
+        html.Div(table_of("Both plans", ["figure", "the plan", "changed", "more or less"], rows, (1, 2, 3)), className="both"),
+    ]  # fmt: skip
     if moved:
         parts.append(
             table_of(
@@ -134,8 +131,36 @@ def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
     return html.Section(parts, className="trial", id="season-trial")
 
 
+def brings(made: PlanMade) -> int:
+    """What the plan's sales bring at today's prices, in thousandths of a minor unit."""
+    prices = {item.key: item.price_per_kg for item in made.problem.items}
+    return sum(sum(row.sold) * prices.get(row.item, 0) for row in made.plan.items)
+
+
+def side_words(made: PlanMade, figures: Sequence[tuple[str, int, int]]) -> str:
+    """What the change does, in a sentence: cost, what sells, what is missing."""
+    by = {what: after - before for what, before, after in figures}
+
+    def told(what: str, verb: str) -> str:
+        return f"{verb} {_side(made, what, abs(by[what]))} {'more' if by[what] > 0 else 'less'}"
+
+    verbs = (
+        ("cost_milli", "costs"),
+        ("made_g", "makes"),
+        ("sold_g", "sells"),
+        ("short_g", "misses"),
+        ("brings_milli", "brings"),
+    )
+    parts = [told(what, verb) for what, verb in verbs if _more(made, what, by[what]) != "same"]
+    return (
+        f"With the change the plan {', '.join(parts)}."
+        if parts
+        else "The change makes no difference to cost, making or sales."
+    )
+
+
 def _side(made: PlanMade, what: str, value: int) -> str:
-    if what == "cost_milli":
+    if what.endswith("_milli"):
         return money(made, value)
     if what.endswith("_g"):
         return kilos(value)
@@ -143,15 +168,24 @@ def _side(made: PlanMade, what: str, value: int) -> str:
 
 
 def _more(made: PlanMade, what: str, value: int) -> str:
-    return "same" if value == 0 else ("+" if value > 0 else "") + _side(made, what, value)
+    """A difference with its sign in front; one that is nothing as it is shown is `same`."""
+    shown = _side(made, what, abs(value))
+    if shown == _side(made, what, 0):
+        return "same"
+    return f"{'+' if value > 0 else MINUS}{shown}"
 
 
 def whatif_fields(ledger: Any) -> Any:
     """What to change: demand, a kettle out, a helper, a design dropped, a day more."""
     from ledger.domain.books import entries as e
 
-    flavours = [{"value": f.id, "label": f.name} for f in ledger.book().all(e.Flavour)]
-    feast = next((f.id for f in ledger.book().all(e.Flavour) if f.feast), flavours[0]["value"] if flavours else None)
+    book = ledger.book()
+    flavours = [{"value": f.id, "label": f.name} for f in book.all(e.Flavour)]
+    ids = {id for f in book.all(e.Flavour) for id in feasts_of(f)}
+    feasts = [
+        {"value": f"{FEAST}{f.id}", "label": f"every flavour for {f.name}"} for f in book.all(e.Feast) if f.id in ids
+    ]
+    first = next((f.id for f in book.all(e.Flavour) if f.feast), flavours[0]["value"] if flavours else None)
     kettles = list(kettle_names(ledger.book()).values())
     out = (
         [(f"kettle:{name}", f"{name} is out") for name in kettles]
@@ -163,9 +197,9 @@ def whatif_fields(ledger: Any) -> Any:
     return html.Div(
         [
             dmc.Select(id="season-what", label="What if", data=[{"value": v, "label": t} for v, t in kinds], value="demand", allowDeselect=False, size="md"),
-            dmc.Select(id="season-flavour", label="of flavour", data=flavours, value=feast, searchable=True, size="md"),
+            dmc.Select(id="season-flavour", label="of flavour", data=[*feasts, *flavours], value=first, searchable=True, size="md"),
             dmc.NumberInput(id="season-percent", label="by %", value=20, min=-100, max=300, step=5, size="md"),
-            dmc.TextInput(id="season-from", label="from week", placeholder="2026-W50 (empty: the first)", size="md"),
+            dmc.TextInput(id="season-from", label="from week", placeholder="W50 (empty: the first)", size="md"),
             dmc.TextInput(id="season-to", label="to week", placeholder="empty: that week, or all", size="md"),
             html.Button("Try it", id="season-try", type="button", className="button", n_clicks=0, **{"aria-describedby": "season-why"}),
         ],

@@ -322,6 +322,10 @@ def wire(app: Dash, ledger: Ledger) -> None:
         can = await run_in_threadpool(lambda: ways(desk_of(ledger)))
         return not can.make, not can.stop, not can.adopt, can.why, not can.tries
 
+    app.clientside_callback(  # only the fields the change asks for
+        "function(what) { const off = {display: 'none'}, f = what === 'demand' || what === 'drop'; return [f ? {} : off, what === 'demand' ? {} : off]; }",
+        Output("season-flavour", "style"), Output("season-percent", "style"), Input("season-what", "value"),
+    )  # fmt: skip
     app.clientside_callback(
         "function(idle) { return window.slabbookSeasonFocus(idle); }", Output("season-now", "title"), Input("season-stop", "hidden"),
         prevent_initial_call=True,

@@ -7,11 +7,14 @@ import re
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from plotly.utils import PlotlyJSONEncoder
 
+from dashboard.components.season_change import change_of, week_named
+from dashboard.components.season_parts import side_by_side, side_words
 from dashboard.components.season_table import not_shown, table_rows
 from dashboard.components.season_ways import ways
 from dashboard.pages import season as page
@@ -19,6 +22,7 @@ from ledger.application import season_plan
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_jobs import Desk, Job
 from ledger.application.season_settings import PlanSettings
+from ledger.errors import BadInput
 from seeds.shop import fill
 
 NOTHING = ("demand", "", 0.0, "", "")
@@ -33,7 +37,7 @@ def told(parts: Any) -> str:
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Ledger:
     path = tmp_path_factory.mktemp("season-ways") / "shop.sqlite"
     fill(f"sqlite:///{path}", weeks=16)
-    return open_ledger(f"sqlite:///{path}")
+    return open_ledger(f"sqlite:///{path}", clock=lambda: datetime(2026, 11, 24, 20, tzinfo=UTC))
 
 
 @pytest.fixture(scope="module")
@@ -154,3 +158,41 @@ def test_every_fold_says_with_a_figure_what_is_inside(desk: Desk):
     assert f"{kilos:.0f} kg to make" in found["Each flavour over these weeks"]
     assert "order" in found["What to order, with jars and bags"]
     assert all(re.search(r"\d|none|nothing", figure) for figure in found.values()), found
+
+
+@pytest.mark.parametrize(
+    ("typed", "week"),
+    [("2026-W50", "2026-W50"), ("w50", "2026-W50"), (" 50 ", "2026-W50"), ("2027W02", "2027-W02"), ("2", "2027-W02"), ("", ""), ("soon", "soon"), ("W30", "W30")],
+)  # fmt: skip
+def test_a_week_is_understood_as_people_write_it(typed: str, week: str):
+    assert week_named(typed, ["2026-W49", "2026-W50", "2027-W01", "2027-W02"]) == week
+
+
+def test_a_feast_s_demand_is_changed_for_all_its_flavours_at_once(desk: Desk):
+    assert desk.base is not None
+    problem = desk.base.problem
+    change, said = change_of(desk.base, "demand", "feast:CHRISTMAS", 20.0, "", "")
+    assert said == "Everything for Christmas sells +20 % in all these weeks"
+    before, after = ({i.key: sum(i.demand_g) for i in p.items} for p in (problem, change(problem)))
+    grown = {key for key in before if after[key] > before[key]}
+    assert {problem.item(key).flavour for key in grown} == {"CLOVE", "CASSIA"}
+    with pytest.raises(BadInput, match="No flavour for Easter is in this plan"):
+        change_of(desk.base, "demand", "feast:EASTER", 20.0, "", "")
+
+
+def test_a_dropped_flavour_s_sales_stand_beside_the_cost_it_saves(desk: Desk):
+    """The cost alone would call it a gain: what is sold of a flavour that is gone is in no cost."""
+    assert desk.base is not None
+    change, said = change_of(desk.base, "drop", "CASSIA", 0.0, "", "")
+    trial = season_plan.change(desk.base, change, said)
+    item = desk.base.problem.item("CASSIA")
+    gone = sum(desk.base.plan.of("CASSIA").sold) * item.price_per_kg // 1000 // 100
+    words = told(side_by_side(desk.base, trial, said))
+    found = re.search(r"brings EUR ([\d ]+) less", words)
+    assert found and gone // 2 < int(found[1].replace(" ", "")) <= gone  # others sell a little more in its place
+    assert "sales bring" in words and "\u2212EUR" in words
+
+
+def test_a_change_that_changes_nothing_says_so(made: season_plan.PlanMade):
+    none = [(what, 5, 5) for what in ("cost_milli", "made_g", "sold_g", "short_g", "brings_milli")]
+    assert side_words(made, none) == "The change makes no difference to cost, making or sales."
