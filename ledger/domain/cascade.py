@@ -10,11 +10,11 @@ import heapq
 from dataclasses import dataclass, replace
 from typing import Any
 
+from ledger.domain.balance import add_to
 from ledger.domain.derive import derive
 from ledger.domain.movement import Movement
 from ledger.domain.parts import Flag
 from ledger.domain.state import Lot, Recorded, State
-from ledger.domain.world import add_to
 from ledger.errors import NotEnough, SlabbookError, StepsInTheWay
 from ledger.quantities import mass_text
 
