@@ -106,14 +106,17 @@ def charges(a: Arrays, i: int, prices: Prices) -> Charges:
     return Charges(mixes=of_mixes, stock=prices.stock[i], spare_costs=rising)
 
 
-def raised(a: Arrays, m: Program, values: Floats, duals: Floats) -> tuple[float, Table]:
-    """How much the items planned exactly raise the bound (minor units), and their own best rows as a table to fit together."""
+def raised(a: Arrays, m: Program, values: Floats, duals: Floats, known: Table) -> tuple[float, Table]:
+    """How much the items planned exactly raise the bound (minor units), and their own best rows as a table to fit together.
+
+    ``known``: any plan; the nearer to the best the less is looked at.
+    """
     prices = priced(a, m, duals)
     table, more = a.nothing(), 0.0
     for i in range(a.n):
         if all(most == 0 for j in a.ways[i] for most in a.most[j]):
             continue
-        alone = best_alone(a, i, charges(a, i, prices))
+        alone = best_alone(a, i, charges(a, i, prices), {j: known[j] for j in a.ways[i]})
         if alone is None:
             for j in a.ways[i]:
                 table[j] = [-1] * a.weeks

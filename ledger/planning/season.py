@@ -62,6 +62,9 @@ class Progress:
     bound_milli: int | None
 
 
+WARM, COLD = 0.008, 0.1
+"""First temperature of the search, in typical batches, from a good plan and from a rule's (tried: 0.002 to 0.03 from good plans)."""
+
 Watch = Callable[[Progress], str | None]
 """Told of progress; answering ``"stop"`` ends the solve with the best so far."""
 
@@ -133,7 +136,7 @@ def _solve(
                     cost, table, method = here, start, name
     tried = nodes = 0
     if not stopped and effort.moves:
-        hot = 0.002 if lp is not None or warm is not None else 0.1
+        hot = WARM if lp is not None or warm is not None else COLD
         found, best, tried = anneal(
             a, table, seed=effort.seed, moves=effort.moves, hot=hot, enough=_enough(lp, cost, effort),
             report=lambda done, now: told("search", done, effort.moves, now),

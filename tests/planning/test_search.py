@@ -8,13 +8,15 @@ from random import Random
 import pytest
 
 from ledger.planning import Batches, Problem
+from ledger.planning.alone import best_alone
 from ledger.planning.arrays import lay_out
 from ledger.planning.cost import cost_table, fits
 from ledger.planning.expected_loss import with_curves
 from ledger.planning.findings import sort_out
+from ledger.planning.polish import Around, polish
 from ledger.planning.rules import best_rule
 from ledger.planning.search import Moves
-from ledger.planning.standing import NO_ROOM
+from ledger.planning.standing import NO_ROOM, Standing
 from tests.planning.shops import invented_shop, two_kettles
 
 
@@ -64,3 +66,27 @@ def test_what_a_move_is_said_to_change_is_what_the_exact_costing_says(name: str)
     assert made > 100
     assert refused > 0
     assert fits(a, plan.state.table)
+
+
+@pytest.mark.parametrize("name", _shops())
+def test_a_plan_in_hand_makes_planning_an_item_faster_and_no_worse(name: str) -> None:
+    """Given any shop, when an item is planned beside the others from its batches there or from nothing, then it costs the same."""
+    a = lay_out(sort_out(_shops()[name])[0])
+    table = best_rule(a)[2]
+    plan = Standing(a, table)
+    for i in range(a.n):
+        charges = Around(plan, i).charges()
+        free = best_alone(a, i, charges)
+        known = best_alone(a, i, charges, {j: table[j] for j in a.ways[i]})
+        assert (free is None) == (known is None) == bool(a.shelf[i])
+        assert free is None or known is None or free[0] == known[0]
+
+
+@pytest.mark.parametrize("name", _shops())
+def test_a_polished_plan_costs_what_it_is_said_to_cost_and_breaks_nothing(name: str) -> None:
+    """Given any shop, when the best rule's plan is polished, then its exact cost is the one told, not above the rule's, and it fits."""
+    a = lay_out(sort_out(_shops()[name])[0])
+    _, before, table = best_rule(a)
+    cost, polished = polish(a, table)
+    assert cost == cost_table(a, polished).total <= before
+    assert fits(a, polished)
