@@ -24,6 +24,7 @@ from ledger.domain.books import entries as e
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
 from ledger.domain.season.decider import MOVING, NOTE_KINDS
 from ledger.errors import BadInput, Refused
+from ledger.projections.queries import Queries
 from ledger.store.times import utc_text
 from ledger.trace.audit_report import AuditReport, audit_report
 from ledger.trace.graph import LotGraph
@@ -74,7 +75,7 @@ def start(ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: s
     order = StartRecall(
         day=ledger.today(), recall=code or _free_code(ledger, ledger.today(), drill), lot=lot, reason=reason, drill=drill,
         started_at=utc_text(ledger.clock()),
-        lots=(lot, *_to_hold(on, lot)),
+        lots=(lot, *lots_to_hold(on.queries, lot)),
     )  # fmt: skip
     while True:
         try:
@@ -90,9 +91,9 @@ def start(ledger: Ledger, typed: str, reason: str, *, drill: bool = False, by: s
             return Started(running, Outcome(), True)
 
 
-def _to_hold(on: Basis, lot: str) -> list[str]:
-    """Lots made with a lot, in making order: the packed ones, and of the others those that hold something."""
-    made = on.queries.lots(holding=False, names=reached(on.queries, lot, "forward")).sort_values("position")
+def lots_to_hold(queries: Queries, lot: str) -> list[str]:
+    """Lots made with a lot, in making order: the packed ones, and of the others (re-boil, portions, pieces) those that hold something."""
+    made = queries.lots(holding=False, names=reached(queries, lot, "forward")).sort_values("position")
     kept = made[(made["kind"] == "packs") | (made["mass_mg"] > 0) | (made["packs"] > 0) | (made["pieces"] > 0)]
     return [str(x) for x in kept["lot"] if x != lot]
 

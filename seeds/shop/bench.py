@@ -65,6 +65,10 @@ class Bench:
         """Tell the recorder one whole batch. late_days: how long after it was made it is typed in. plan_line: the planned batch it is."""
         return _Making(self, line, batch, kettle, day, hour, late_days, plan_line).run()
 
+    def forget_reboil(self, lots: list[str]) -> None:
+        """Re-boil that was thrown away is not cooked again."""
+        self.reboil = {line: [x for x in kept if x.lot not in lots] for line, kept in self.reboil.items()}
+
     def needs(self, line: Line) -> dict[str, int]:
         """Most a full kettle takes of each material, in mg, with a little over."""
         need: dict[str, int] = {}

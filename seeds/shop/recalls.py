@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import pandas as pd
+
+from ledger.application.audit_recall import lots_to_hold
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
 from ledger.store.times import utc_text
 from ledger.trace.queries import load
@@ -11,8 +14,8 @@ from seeds.shop.recorder import at
 from seeds.shop.world import World
 
 
-def lots_with(world: World, material: str) -> tuple[str, list[str]]:
-    """The material lot used most recently in at least three batches, and every pack lot that holds some of it."""
+def lot_of(world: World, material: str) -> str:
+    """The material lot used most recently in at least three batches."""
     used = world.room.used_in
     lots = [
         x
@@ -20,10 +23,14 @@ def lots_with(world: World, material: str) -> tuple[str, list[str]]:
         if world.recorder.outcomes.get(f"receive/{x}")
         and world.recorder.orders[f"receive/{x}"].command.material == material
     ]
-    chosen = next((x for x in reversed(lots) if len(used[x]) >= 3), lots[-1])
-    batches = set(used[chosen])
-    packs = [lot for made in world.bench.made if made.batch in batches for lot in made.pack_lots]
-    return chosen, packs
+    return next((x for x in reversed(lots) if len(used[x]) >= 3), lots[-1])
+
+
+def affected(world: World, lot: str) -> pd.DataFrame:
+    """Every lot to hold that has some of a lot in it, as it stands: packs, and re-boil not yet cooked again."""
+    queries = world.recorder.ledger.queries
+    names = lots_to_hold(queries, lot)
+    return queries.lots(holding=False, names=names).set_index("lot").loc[names]
 
 
 def brought_by(world: World, lot: str, *, wholesale: bool) -> dict[str, str]:
@@ -35,9 +42,11 @@ def brought_by(world: World, lot: str, *, wholesale: bool) -> dict[str, str]:
 
 def real(world: World, day: date) -> None:
     """In earnest: held, customers called, packs brought back, all of it thrown away. Call after `settle`."""
-    lot, packs = lots_with(world, "RASPBERRYF")
+    lot = lot_of(world, "RASPBERRYF")
     zone, recorder = world.recorder.zone, world.recorder
-    frame = recorder.ledger.queries.lots(holding=False, names=packs).set_index("lot")
+    held = affected(world, lot)
+    frame = held[held.kind == "packs"]
+    packs, rest = list(frame.index), list(held.index[held.kind != "packs"])
     made, here = int(frame.made_packs.sum()), int(frame.packs.sum())
     name = f"R-{day.year}-1"
     start = at(day, 19.0, zone)
@@ -49,7 +58,7 @@ def real(world: World, day: date) -> None:
             lot=lot,
             reason=reason,
             drill=False,
-            lots=(lot, *packs),
+            lots=(lot, *held.index),
             started_at=utc_text(start),
         ),
         "MK",
@@ -80,6 +89,10 @@ def real(world: World, day: date) -> None:
             bin_it = NoteRecall(day=next_day.isoformat(), recall=name, kind="destroyed", lot=code)
             recorder.tell(bin_it, "MK", at(next_day, 18.6 + number * 0.01, zone))
         world.shelf.drop(code)
+    for number, code in enumerate(rest):
+        bin_it = NoteRecall(day=next_day.isoformat(), recall=name, kind="destroyed", lot=code)
+        recorder.tell(bin_it, "MK", at(next_day, 18.9 + number * 0.01, zone))
+    world.bench.forget_reboil(rest)
     done = at(day + timedelta(days=9), 17.2, zone)
     figures = {"made": made, "on_hand": here, "returned": back, "sold_not_returned": made - here - back}
     close = CloseRecall(
@@ -97,9 +110,10 @@ def real(world: World, day: date) -> None:
 
 def drill(world: World, day: date) -> None:
     """A drill: the same first steps against the clock, then everything is let go. Call after `settle`."""
-    lot, packs = lots_with(world, "SUGAR")
+    lot = lot_of(world, "SUGAR")
     recorder, zone = world.recorder, world.recorder.zone
-    frame = recorder.ledger.queries.lots(holding=False, names=packs)
+    held = affected(world, lot)
+    frame = held[held.kind == "packs"]
     made, here = int(frame.made_packs.sum()), int(frame.packs.sum())
     name = f"R-{day.year}-D"
     start, done = at(day, 19.0, zone), at(day, 20.4, zone)
@@ -111,15 +125,16 @@ def drill(world: World, day: date) -> None:
             lot=lot,
             reason=reason,
             drill=True,
-            lots=(lot, *packs),
+            lots=(lot, *held.index),
             started_at=utc_text(start),
         ),
         "MK",
         start,
     )
-    on_hand = frame[frame.packs > 0]
-    for number, (code, found) in enumerate(zip(on_hand.lot, on_hand.packs, strict=True)):
-        count = NoteRecall(day=day.isoformat(), recall=name, kind="counted", lot=str(code), packs=int(found))
+    here_now = recorder.ledger.queries.lots(names=[lot, *held.index])
+    for number, row in enumerate(here_now.to_dict("records")):
+        much = {"packs": int(row["packs"])} if row["kind"] == "packs" else {"mass_mg": int(row["mass_mg"])}
+        count = NoteRecall(day=day.isoformat(), recall=name, kind="counted", lot=str(row["lot"]), **much)
         recorder.tell(count, "TB", at(day, 19.3 + number * 0.01, zone))
     close = CloseRecall(
         day=day.isoformat(), recall=name, accounted_ppm=1_000_000, figures={"made": made, "on_hand": here, "sold": made - here},
