@@ -136,6 +136,7 @@ def test_an_item_alone_is_planned_as_well_as_by_trying_every_plan(
     assert found is not None
     known = {j: data.draw(st.lists(st.integers(0, 2), min_size=weeks, max_size=weeks)) for j in (0, 1)}
     assert best_alone(a, 0, charges, known) == found
+    assert best_alone(a, 0, charges, found[1]) == found
     best = None
     for counts in product(range(3), repeat=2 * weeks):
         table = [list(counts[:weeks]), list(counts[weeks:])]

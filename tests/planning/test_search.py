@@ -79,7 +79,9 @@ def test_a_plan_in_hand_makes_planning_an_item_faster_and_no_worse(name: str) ->
         free = best_alone(a, i, charges)
         known = best_alone(a, i, charges, {j: table[j] for j in a.ways[i]})
         assert (free is None) == (known is None) == bool(a.shelf[i])
-        assert free is None or known is None or free[0] == known[0]
+        if free is not None and known is not None:
+            best = best_alone(a, i, charges, free[1])
+            assert best is not None and free[0] == known[0] == best[0]
 
 
 @pytest.mark.parametrize("name", _shops())
