@@ -104,7 +104,7 @@ def test_recalled_lots_are_every_lot_that_holds_the_material(whole: History) -> 
     queries = whole[0].queries
     edges = queries.edges()
     children = edges.groupby("parent").child.agg(set).to_dict()
-    packs = set(queries.lots(holding=False, kinds=["packs"]).lot)
+    packs, reboil = (set(queries.lots(holding=False, kinds=[kind]).lot) for kind in ("packs", "reboil"))
     for _, recall in queries.papers("recall"):
         seen, todo = set(), [recall.lot]
         while todo:
@@ -113,10 +113,11 @@ def test_recalled_lots_are_every_lot_that_holds_the_material(whole: History) -> 
                     seen.add(child)
                     todo.append(child)
         assert recall.lots[0] == recall.lot
-        direct = set(recall.lots[1:])
-        assert direct
-        made_then = {x for x in seen & packs if date.fromisoformat(_day(queries, x)) <= date.fromisoformat(recall.day)}
-        assert direct == made_then
+        held = set(recall.lots[1:])
+        by_then = {x for x in seen if date.fromisoformat(_day(queries, x)) <= date.fromisoformat(recall.day)}
+        assert held & packs == by_then & packs and held & packs
+        cooked_later = set(edges[edges["day"] > recall.day].parent) & reboil & by_then
+        assert cooked_later <= held <= by_then and held - packs <= reboil
 
 
 def _day(queries: object, lot: str) -> str:
