@@ -101,35 +101,36 @@ def _totals_and_density(
     inside = (season >= 0)[:, None] & (np.abs(days) < 366)
     lowest = int(days[inside].min())
     place = np.where(inside, days - lowest, 0)
+    week, day = np.nonzero(inside)[0], place[inside]  # of each day on sale, in order
     size = int(place.max()) + 1
+    count = np.maximum(inside.sum(axis=1), 1)
     share = panel.opening[rows] * panel.exposure[rows]
     sold = np.where(fit.used[rows], fit.winsorised[rows], 0.0)
     of_season = np.stack([season == d for d in past])  # past seasons x weeks
     due = np.where(fit.used[rows], share, 0.0)
+
+    def over_weeks(by_day: Floats) -> Floats:
+        out: Floats = np.where(inside, by_day[place], 0.0).sum(axis=1) / count
+        return out
+
     density = (season >= 0).astype(float)
     totals = np.zeros((len(rows), len(past)))
     for _ in range(4):
         under = (due * density) @ of_season.T
         totals = np.divide(sold @ of_season.T, under, out=np.zeros_like(totals), where=under > 1e-12)
         carried = (totals * weights) @ of_season
-        top, bottom = np.zeros(size), np.zeros(size)
-        week_top = (sold * (weights @ of_season)).sum(axis=0)
-        week_bottom = (due * carried).sum(axis=0)
-        np.add.at(top, place[inside], np.broadcast_to(week_top[:, None], inside.shape)[inside])
-        np.add.at(bottom, place[inside], np.broadcast_to(week_bottom[:, None], inside.shape)[inside])
+        top = np.bincount(day, (sold * (weights @ of_season)).sum(axis=0)[week], size)
+        bottom = np.bincount(day, (due * carried).sum(axis=0)[week], size)
         by_day = np.divide(top, bottom, out=np.zeros(size), where=bottom > 1e-12)
-        count = np.maximum(inside.sum(axis=1), 1)
-        density = np.where(season >= 0, np.where(inside, by_day[place], 0.0).sum(axis=1) / count, 0.0)
+        density = over_weeks(by_day)
     own = np.zeros((len(rows), panel.weeks))
     for r, s in enumerate(rows):
         # the channel's own profile: a Gamma update of the flavour's, day by day
-        up, down = np.zeros(size), np.zeros(size)
         aged = weights @ of_season / fit.dispersion[s]
-        np.add.at(up, place[inside], np.broadcast_to((sold[r] * aged)[:, None], inside.shape)[inside])
+        up = np.bincount(day, (sold[r] * aged)[week], size)
         expected = due[r] * ((totals[r] * weights) @ of_season) * density / fit.dispersion[s]
-        np.add.at(down, place[inside], np.broadcast_to(expected[:, None], inside.shape)[inside])
-        tilt = (profile_weight + up) / (profile_weight + down)
-        own[r] = np.where(season >= 0, np.where(inside, (by_day * tilt)[place], 0.0).sum(axis=1) / count, 0.0)
+        down = np.bincount(day, expected[week], size)
+        own[r] = over_weeks(by_day * (profile_weight + up) / (profile_weight + down))
     scaled = (due * own) @ of_season.T
     totals = np.divide(sold @ of_season.T, scaled, out=np.zeros_like(totals), where=scaled > 1e-12)
     return np.where(totals > 0, totals, np.nan), own
