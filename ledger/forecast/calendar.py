@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ _WEEK = re.compile(r"^(\d{4})-W(\d{2})$")
 _MONDAY_ONE = 1  # date.min, 0001-01-01, is a Monday with ordinal 1
 
 
+@lru_cache(maxsize=4096)
 def week_number(week: str) -> int:
     """The number of an ISO week written ``YYYY-Www``.
 

@@ -93,8 +93,9 @@ def season_features(panel: Panel, settings: ForecastSettings, feasts: NDArray[np
     numbers = np.arange(panel.first, panel.first + panel.weeks, dtype=np.int64)
     time = np.arange(panel.weeks, dtype=float)[:, None] / 52.1775
     plain = np.concatenate([np.ones((panel.weeks, 1)), time, waves(numbers, 1)], axis=1)
+    climbs = {int(place): _own_feast(int(place), numbers, settings) for place in np.unique(feasts)}
     rows = [
-        np.concatenate([plain, _own_feast(int(feasts[row]), numbers, settings), panel.promotion[row][:, None]], axis=1)
+        np.concatenate([plain, climbs[int(feasts[row])], panel.promotion[row][:, None]], axis=1)
         for row in range(panel.number_of_series)
     ]
     names = ["constant", "time", "wave0", "wave1", *(f"feast{k:+d}" for k in settings.season_knots), "promotion"]

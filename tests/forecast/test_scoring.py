@@ -117,8 +117,8 @@ def test_measures_match_a_published_table_of_beer_forecasts(
 ) -> None:
     """`ausbeer` from 1992, ten quarters from 2008: Forecasting: Principles and Practice, 2nd ed., section 3.4.
 
-    The re-scored entrants of the M3 competition would be a wider check; no package of the registries carries them. The
-    table's figures are from memory; that all of them come out of the open series to the last digit speaks for them.
+    The table's figures are from memory; that all of them come out of the open series to the last digit speaks for them.
+    The M3 competition's published figures are in `test_competition.py`.
     """
     past, came = AUSBEER[144:208], AUSBEER[208:]
     said = {"mean": np.full(10, past.mean()), "naive": np.full(10, past[-1]), "season": np.resize(past[-4:], 10)}[
