@@ -5,7 +5,10 @@ BIN := $(VENV)/bin
 DEMO := var/demo.sqlite
 PORT ?= 8050
 
-.PHONY: demo test check install install-test serve clean bench system-packages
+export PYTHONDONTWRITEBYTECODE :=
+TOGETHER := --no-print-directory -j2 $(if $(filter output-sync,$(.FEATURES)),--output-sync=target)
+
+.PHONY: demo test check checked suite browser install install-test serve clean bench system-packages
 
 demo: install $(DEMO)
 	@$(BIN)/slabbook --ledger $(DEMO) week --table flavours
@@ -21,10 +24,11 @@ install: .make/install
 	@$(BIN)/pip install --quiet --disable-pip-version-check -e ".[days,labels,interchange]" --config-settings editable_mode=compat
 	@mkdir -p .make && touch $@
 
+# Compiling all of 1.4 GB of packages took as long as installing them; what is used compiles itself the first time.
 install-test: .make/install-test
 .make/install-test: pyproject.toml
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	@$(BIN)/pip install --quiet --disable-pip-version-check -e ".[days,labels,interchange,test]" --config-settings editable_mode=compat
+	@$(BIN)/pip install --quiet --disable-pip-version-check --no-compile -e ".[days,labels,interchange,test]" --config-settings editable_mode=compat
 	@mkdir -p .make && touch $@ .make/install
 
 # What tests need beside Python packages: a PostgreSQL server and a browser, from Debian. Tests say so and skip where they are missing.
@@ -34,10 +38,21 @@ system-packages:
 	  (apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql chromium fonts-dejavu-core >/dev/null); \
 	else echo "PostgreSQL and Chromium are used if installed; their tests skip otherwise."; fi
 
-test: system-packages install-test
+# Two at a time where one alone would leave a core idle: the system's packages and Python's, then the checks and the browser.
+test:
+	@$(MAKE) $(TOGETHER) system-packages install-test
+	@$(MAKE) $(TOGETHER) checked browser
+	@$(MAKE) --no-print-directory suite
+
+checked: install-test
 	@scripts/check
-	@$(BIN)/pytest -n 2 --dist loadscope -m "not browser"
-	@$(BIN)/pytest -m browser
+
+browser: install-test
+	@$(BIN)/pytest tests/browser
+
+# A module's tests stay together; the slow modules, which tests/conftest.py puts first, start first.
+suite: install-test
+	@$(BIN)/pytest -n 2 --dist loadscope --no-loadscope-reorder -m "not browser"
 
 check: install-test
 	@scripts/check

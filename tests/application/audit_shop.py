@@ -8,14 +8,12 @@ from pathlib import Path
 import pytest
 
 from ledger.application.ledger import Ledger, open_ledger
-from seeds.shop import fill
+from tests.support.made_once import invented_shop
 
 
 @pytest.fixture(scope="session")
 def audit_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("audit") / "shop.sqlite"
-    fill(f"sqlite:///{path}", weeks=8)
-    return path
+    return invented_shop(tmp_path_factory, weeks=8)
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from ledger.application import season_plan
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_plan import PlanMade
 from ledger.application.season_settings import PlanSettings
-from seeds.shop import fill
+from tests.support.made_once import invented_shop
 
 
 def season_clock() -> datetime:
@@ -23,9 +23,7 @@ def season_clock() -> datetime:
 @pytest.fixture(scope="session")
 def season_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Seventy weeks of the invented shop in a file."""
-    path = tmp_path_factory.mktemp("season") / "shop.sqlite"
-    fill(f"sqlite:///{path}", weeks=70)
-    return path
+    return invented_shop(tmp_path_factory, weeks=70)
 
 
 @pytest.fixture(scope="session")

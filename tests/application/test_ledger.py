@@ -21,6 +21,8 @@ from tests.support.given_when_then import BATCH, BOOK, DAY, KG, cook
 from tests.support.histories import opening
 from tests.support.ledgers import ledger_at, live, tables
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def ledger(ledger_url):

@@ -38,6 +38,8 @@ from ledger.planning import check_plan
 from ledger.planning.whatif import compare, demand_changed
 from tests.application.conftest import season_clock
 
+pytestmark = pytest.mark.slow
+
 TODAY = "2026-11-25"
 
 

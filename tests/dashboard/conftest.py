@@ -10,14 +10,12 @@ import pytest
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.domain.books.commands import Define
 from ledger.domain.books.entries import Site
-from seeds.shop import fill
+from tests.support.made_once import invented_shop
 
 
 @pytest.fixture(scope="session")
 def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
-    fill(f"sqlite:///{path}", weeks=4)
-    return path
+    return invented_shop(tmp_path_factory, weeks=4)
 
 
 @pytest.fixture

@@ -17,6 +17,8 @@ from ledger.errors import StepsInTheWay
 from ledger.interfaces.commands_in import read_command
 from tests.dashboard.form_reader import Form
 
+pytestmark = pytest.mark.slow
+
 AMENDED = sorted(AMENDABLE)
 
 

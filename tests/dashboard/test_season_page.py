@@ -33,6 +33,8 @@ from ledger.planning import check_plan
 from seeds.shop import fill
 from tests.support.asgi import client_of
 
+pytestmark = pytest.mark.slow
+
 NOTHING = ("demand", "", 0.0, "", "")
 LABELS = [f"2026-W{n}" for n in range(48, 54)] + ["2027-W01", "2027-W02"]
 """The eight ISO weeks from 2026-11-23 on: 2026 has 53 weeks."""

@@ -11,6 +11,7 @@ import pytest
 
 from ledger.application.ledger import open_ledger
 from ledger.interfaces.cli.main import main
+from tests.support.made_once import invented_shop
 
 DAY = "2026-02-14"
 
@@ -179,11 +180,7 @@ def lived(_lived: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> T
 
 @pytest.fixture(scope="session")
 def _demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from seeds.shop import fill
-
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
-    fill(f"sqlite:///{path}", weeks=8)
-    return path
+    return invented_shop(tmp_path_factory, weeks=8)
 
 
 @pytest.fixture

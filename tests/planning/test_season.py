@@ -35,6 +35,8 @@ from ledger.planning.search import anneal
 from ledger.planning.solve_highs import bound, prove
 from tests.planning.shops import invented_shop
 
+pytestmark = pytest.mark.slow
+
 SMALL = Effort(moves=3000, rounds=15)
 
 

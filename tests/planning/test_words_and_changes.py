@@ -32,6 +32,8 @@ from ledger.planning.whatif import (
 from ledger.planning.words import helps_worth_asking, sentences
 from tests.planning.shops import invented_shop
 
+pytestmark = pytest.mark.slow
+
 TRY = Effort(moves=15_000)
 
 

@@ -10,7 +10,9 @@ from uuid import UUID
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.domain.movement import Movement
 from ledger.errors import SlabbookError
+from ledger.projections.sql_world import decode_amendment
 from ledger.projections.tables import REBUILT
+from ledger.store.codec import decode
 from tests.support.histories import history
 
 
@@ -43,24 +45,25 @@ def ledger_at(url: str, clock: Any = None) -> Ledger:
     return open_ledger(url, clock=clock or Clock(), create=False, ids=Ids())
 
 
-def live(ledger: Ledger, seed: int, length: int, together: int = 1) -> int:
+def live(ledger: Ledger, seed: int, length: int) -> int:
     """Tell a ledger a random history; returns how many commands were refused."""
     random, refused, number = Random(seed), 0, 0
+    events: dict[int, Any] = {}
 
     def state() -> tuple[list[str], dict[str, str], int, dict[int, Any]]:
         queries = ledger.queries
         lots = queries.lots(holding=False)
-        log = queries.log(most=100_000)
+        new = queries.log(after=max(events, default=0), most=100_000)
+        for row in new.itertuples(index=False):  # what is in the log stays as it is: each entry is read once
+            events[int(row.position)] = decode(row.name, int(row.schema_version), row.payload)
         corrections = queries.corrections()
         changed = dict(zip(corrections.origin, corrections.position, strict=True))
         voided = set(corrections[corrections.voided == 1].origin)
-        from ledger.application.log import believed_event
-
         moved = {}
-        for position in log.position:
-            event = queries.event(int(position))
+        for position, event in events.items():
             if isinstance(event, Movement) and position not in voided:
-                moved[int(position)] = believed_event(ledger, int(position)) if position in changed else event
+                newest = events[changed[position]] if position in changed else None
+                moved[position] = decode_amendment(newest.name, newest.schema, newest.data) if newest else event
         kinds = dict(zip(lots.lot, lots.kind, strict=True))
         return sorted(queries.batches().batch), kinds, queries.as_of().position, moved
 

@@ -1,4 +1,4 @@
-"""A six-week shop for the tests of the batch sheet."""
+"""An eight-week shop for the tests of the batch sheet."""
 
 from __future__ import annotations
 
@@ -8,14 +8,12 @@ from pathlib import Path
 import pytest
 
 from ledger.application.ledger import Ledger, open_ledger
-from seeds.shop import fill
+from tests.support.made_once import invented_shop
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def shop_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("shop") / "shop.sqlite"
-    fill(f"sqlite:///{path}", seed=7, weeks=6)
-    return path
+    return invented_shop(tmp_path_factory, weeks=8)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ import pytest
 
 from ledger.application.ledger import open_ledger
 from ledger.interfaces.web_api import build_api
-from seeds.shop import fill
+from tests.support.made_once import copied, invented_shop
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -20,8 +20,7 @@ with warnings.catch_warnings():
 
 @pytest.fixture(scope="module")
 def schema(tmp_path_factory: pytest.TempPathFactory) -> Any:
-    path = tmp_path_factory.mktemp("openapi") / "shop.sqlite"
-    fill(f"sqlite:///{path}", weeks=3)
+    path = copied(invented_shop(tmp_path_factory, weeks=4), tmp_path_factory.mktemp("openapi") / "shop.sqlite")
     api = build_api(open_ledger(f"sqlite:///{path}"))
     return schemathesis.openapi.from_asgi("/openapi.json", api)
 
