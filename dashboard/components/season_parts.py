@@ -22,6 +22,8 @@ from ledger.planning.words import Sentence, kilos
 ABOUT = {
     "start": "Start", "full": "Full", "short": "Short", "ahead": "Ahead", "helps": "Help", "proof": "How good", "finding": "Mind", "days": "Days",
 }  # fmt: skip
+MOST_TO_MIND = 8
+"""Findings shown before the rest is folded: where one thing is wrong with every flavour, the plan must not drown in it."""
 MINUS = "\u2212"
 SIDE = {
     "cost_milli": "cost", "made_g": "made", "sold_g": "sold", "short_g": "missing", "left_g": "left over", "overtime_minutes": "overtime",
@@ -44,7 +46,17 @@ def words(said: Sequence[Sentence], labels: Sequence[str]) -> Any:
                 seen.append(link)
         rows.append(html.Li([html.Span(ABOUT.get(s.about, s.about), className="about"), html.Span([s.text, *[x for a in seen for x in (" ", a)]])],
                             className=f"word word-{s.about}"))  # fmt: skip
-    return html.Section([html.H2("What to do"), html.Ul(rows, className="words")])
+    mind = [row for row, s in zip(rows, said, strict=True) if s.about == "finding"]
+    if len(mind) <= MOST_TO_MIND:
+        return html.Section([html.H2("What to do"), html.Ul(rows, className="words")])
+    rest = [row for row in rows if row not in mind[MOST_TO_MIND:]]
+    more = html.Details(
+        [
+            html.Summary(f"{len(mind) - MOST_TO_MIND} more things to mind"),
+            html.Ul(mind[MOST_TO_MIND:], className="words"),
+        ]
+    )
+    return html.Section([html.H2("What to do"), html.Ul(rest, className="words"), more])
 
 
 def _anchor(key: str) -> str:

@@ -18,7 +18,7 @@ NAME = "season-plan"
 MOST = 99
 _SHOWN = {"function": "params.value ? params.value : (params.node.rowPinned ? '' : '·')"}
 _RULES = {
-    "changed": "params.data['was ' + params.colDef.field] !== undefined && params.data['was ' + params.colDef.field] !== params.value",
+    "changed": "params.data['was ' + params.colDef.field] >= 0 && params.data['was ' + params.colDef.field] !== params.value",
     "some": "params.value > 0",
 }
 
@@ -78,10 +78,11 @@ def table_rows(desk: Desk, weeks: Sequence[int], every: bool = False) -> list[di
     assert made is not None
     shown = [pair for pair, used in _pairs(desk, weeks).items() if used or every]
     there = {(x.item, x.week, x.kettle): x.batches for x in made.plan.lines}
+    kettles = list(dict.fromkeys(kettle for _, kettle in _pairs(desk, weeks)))
     rows = []
     for key, kettle in shown or _pairs(desk, weeks):
         name = made.name(key)
-        row: dict[str, Any] = {"id": f"{key}@{kettle}", "what": f"{name}, {short(kettle)}" if kettle else name}
+        row: dict[str, Any] = {"id": f"{key}@{kettle}", "what": f"{name}, {brief(kettle, kettles)}" if kettle else name}
         for t in weeks:
             if made.problem.weeks[t].days > 0:
                 planned = there.get((key, t, kettle), 0)
@@ -122,6 +123,14 @@ def not_shown(desk: Desk, weeks: Sequence[int]) -> str:
 def short(kettle: str) -> str:
     """A kettle's name as it stands behind a flavour's."""
     return kettle[0].lower() + kettle[1:] if kettle[1:2].islower() else kettle
+
+
+def brief(kettle: str, kettles: Sequence[str]) -> str:
+    """A kettle's name without the words all of them share, but for the last: `big kettle` where there are a big and a small copper kettle."""
+    words = [name.split() for name in kettles if name]
+    mine = kettle.split()
+    shared = [word for word in mine[:-1] if len(words) > 1 and all(word in other for other in words)]
+    return short(" ".join(word for word in mine if word not in shared))
 
 
 def hands_rows(desk: Desk, weeks: Sequence[int]) -> list[dict[str, Any]]:

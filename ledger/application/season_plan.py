@@ -18,7 +18,7 @@ from ledger.planning.day import DayShop, day_mixes
 from ledger.planning.daycheck import Mixes, WeekDays, check_days, kinds_of, within_days
 from ledger.planning.problem import Batches
 from ledger.planning.scenarios import Score, rescore, sample_seasons
-from ledger.planning.words import Sentence, helps_worth_asking, money, sentences
+from ledger.planning.words import Sentence, helps_worth_asking, money, sentences, whole
 from ledger.quantities import time_span_text
 
 Watch = Callable[[Progress], str | None]
@@ -34,6 +34,10 @@ NEAR = replace(QUICK, moves=3_000, rounds=-1)
 FAR = replace(QUICK, moves=20_000, rounds=-1)
 """How hard a change is tried near the plan there is, and freely where that stays far from the bound: few moves, since every plan is polished item by
 item afterwards (more moves found the same plans on the invented shop), and no bound, which is looked for once."""
+OF_THE_SHOP = ("no-making-days", "no-hands", "station-out")
+"""Findings about the whole shop: said first, since the rest follows from them."""
+NOTED = ("feast-in-the-past",)
+"""Findings that the notes of the problem tell already, with more: the feast's name and its last day."""
 WORTH_MOVING = 250
 """Lines move about freely when that is worth more than one part in this many of the cost."""
 STEADY_PER_MILLE = 1
@@ -239,8 +243,12 @@ def told(
     asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None
 ) -> PlanMade:
     """The plan with its words, the full days among them."""
-    words = [Sentence(note, "finding", ()) for note in asked.notes]
-    words += sentences(plan, problem, helps_worth_asking(plan, problem), cut_back(asked, problem))
+    said = sentences(plan, problem, helps_worth_asking(plan, problem), cut_back(asked, problem))
+    first = {whole(message) for code, _, message in plan.findings if code in OF_THE_SHOP}
+    told_already = {whole(message) for code, _, message in plan.findings if code in NOTED}
+    words = [s for s in said if s.text in first]
+    words += [Sentence(note, "finding", ()) for note in asked.notes]
+    words += [s for s in said if s.text not in first | told_already]
     if scored is not None:
         low, mean, high = (money(problem, milli) for milli in (scored.low_milli, scored.mean_milli, scored.high_milli))
         text = f"Kept unchanged over {scored.seasons} seasons drawn around the forecast it would cost {mean} on average ({low} to {high} in 8 of 10) "

@@ -105,9 +105,8 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
     frozen, kept, frozen_weeks = _standing(on, in_force, labels, seen.origin, made_of)
     undone = tuple(x for x in (*frozen, *kept) if not weeks[x.week].days)
     frozen, kept = (tuple(x for x in lines if weeks[x.week].days) for lines in (frozen, kept))
-    for week in sorted({x.week for x in undone}):
-        left = [f"{x.batches} of {next(i.name for i in items if i.key == x.item)}" for x in undone if x.week == week]
-        notes.append(f"Plan {in_force.plan} wants {', '.join(left)} made in {labels[week]}, but no making day is left in it: planned anew.")
+    if undone:
+        notes.append(_undone_words(in_force.plan, undone, {i.key: i.name for i in items}, labels))
     problem = Problem(
         items=tuple(items), weeks=weeks, prices=prices_of(settings, book), kettles=known.kettles, show_times=shows,
         store_g=settings.store_kg * 1000 if settings.store_kg else None, frozen_weeks=frozen_weeks, frozen=frozen, kept=kept,
@@ -126,6 +125,23 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         tuple(dict.fromkeys(notes)),
         frozenset(shut),
         undone,
+    )
+
+
+def _undone_words(plan: str, undone: Sequence[Batches], names: Mapping[str, str], labels: Sequence[str]) -> str:
+    """Which batches of the plan in force have no making day left, in one sentence."""
+    weeks = sorted({x.week for x in undone})
+    counts: dict[str, int] = {}
+    for x in undone:
+        counts[names[x.item]] = counts.get(names[x.item], 0) + x.batches
+    number = sum(counts.values())
+    what = ", ".join(f"{n} of {name}" for name, n in list(counts.items())[:4]) + (
+        " and others" if len(counts) > 4 else ""
+    )
+    when = labels[weeks[0]] if len(weeks) == 1 else f"{labels[weeks[0]]} to {labels[weeks[-1]]}"
+    return (
+        f"Plan {plan} wants {number} {'batch' if number == 1 else 'batches'} ({what}) in {when}, where no making day is left: "
+        f"{'it is' if number == 1 else 'they are'} planned anew."
     )
 
 

@@ -135,7 +135,7 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
     if season is not None and season.last_week < 0:
         found(
             "feast-in-the-past",
-            f"{item.name}: its feast was {-season.last_week} weeks before the plan; it is left out; "
+            f"{item.name}: its feast was {-season.last_week} {'week' if season.last_week == -1 else 'weeks'} before the plan; it is left out; "
             "enter its next date",
         )
         changes |= {"most_a_week": never, "season": None, "display_g": 0}
@@ -245,19 +245,44 @@ def _room(problem: Problem, findings: list[Finding]) -> None:
             least = min([week.hands_minutes, *week.stations.values()])
             text = f"{week.label}: {least} minutes are below 0 and are taken as 0; enter what there is"
             findings.append(Finding("room-below-nothing", week.label, text))
-        elif week.days > 0 and week.hands_minutes + week.overtime_minutes + week.helper_shifts == 0:
-            findings.append(
-                Finding(
-                    "no-hands",
-                    week.label,
-                    f"{week.label} has {week.days} making days but no hands (0 person-minutes, overtime or helper shifts): "
-                    "nothing can be made; enter somebody's hours, overtime or a helper",
-                )
+    idle = [t for t, w in enumerate(problem.weeks) if w.days > 0 and _nobody(w)]
+    for when, days, label in _runs(problem, idle):
+        findings.append(
+            Finding(
+                "no-hands",
+                label,
+                f"{when} has {days} making days but no hands (0 person-minutes, overtime or helper shifts): "
+                "nothing can be made; enter somebody's hours, overtime or a helper",
             )
-        for name, minutes in week.stations.items():
-            if week.days > 0 and minutes == 0:
-                text = (
-                    f"{week.label}: the {name} has 0 minutes in {week.days} making days, so nothing that needs it is made; "
-                    "give it minutes or take the days out"
-                )
-                findings.append(Finding("station-out", week.label, text))
+        )
+    for name in dict.fromkeys(name for week in problem.weeks for name in week.stations):
+        out = [t for t, w in enumerate(problem.weeks) if w.days > 0 and w.stations.get(name) == 0]
+        for when, days, label in _runs(problem, out):
+            text = (
+                f"{when}: the {name} {is_or_are(name, 'has', 'have')} 0 minutes in {days} making days, so nothing that needs "
+                f"{is_or_are(name, 'it', 'them')} is made; give {is_or_are(name, 'it', 'them')} minutes or take the days out"
+            )
+            findings.append(Finding("station-out", label, text))
+
+
+def _nobody(week: Week) -> bool:
+    return week.hands_minutes >= 0 and week.hands_minutes + week.overtime_minutes + week.helper_shifts == 0
+
+
+def _runs(problem: Problem, weeks: list[int]) -> list[tuple[str, int, str]]:
+    """Weeks in a row as one: (what it is called, its making days, its first label)."""
+    found: list[tuple[str, int, str]] = []
+    first = 0
+    for t in weeks:
+        first = first if t - 1 in weeks else t
+        if t + 1 in weeks:
+            continue
+        one, two = problem.weeks[first].label, problem.weeks[t].label
+        days = sum(week.days for week in problem.weeks[first : t + 1])
+        found.append((one if first == t else f"{one} to {two}", days, one))
+    return found
+
+
+def is_or_are(name: str, one: str, more: str) -> str:
+    """The verb or pronoun of a resource: `hands who cook` are several, a slab is one."""
+    return more if name.startswith("hands") else one

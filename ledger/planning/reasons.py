@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from ledger.planning.arrays import Arrays, lay_out
 from ledger.planning.cost import Costing, Table, run_item
+from ledger.planning.findings import is_or_are
 from ledger.planning.plan import Reason, Shortage
 from ledger.planning.problem import Problem, Week
 from ledger.planning.solve_highs import bound
@@ -62,10 +63,10 @@ def _what_stops(
         return "no-recipe", item.key, "it has no recipe"
     if all(a.batch[j] <= 0 for j in a.ways[i]) or item.most_a_week == 0:
         return "cannot-be-made", item.key, "no batch of it can be made"
-    if u < a.problem.frozen_weeks:
-        return "frozen", week.label, "the week is frozen"
     if week.days <= 0:
         return "closed", week.label, "closed"
+    if u < a.problem.frozen_weeks:
+        return "frozen", week.label, "the week is frozen"
     if u < item.earliest_week:
         return "material", item.key, item.not_yet
     if a.shelf[i] and u + a.shelf[i] <= t:
@@ -97,7 +98,7 @@ def _what_stops_way(
         return "most-a-week", item.key, f"already {table[j][u]} batches that week, the most allowed"
     for name, wants, row, room in zip(a.stations, a.need, used, a.room, strict=True):
         if wants[j] and row[u] + wants[j] > room[u]:
-            return "station-full", name, f"the {name} is full"
+            return "station-full", name, f"the {name} {is_or_are(name, 'is', 'are')} full"
     now, more = a.hands_cost(u, hands[u]), a.hands_cost(u, hands[u] + a.hands[j])
     if more < 0:
         return "no-hands", "hands", "no hands left even with overtime and helpers"

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from ledger.planning.findings import sort_out
+from ledger.planning.findings import is_or_are, sort_out
 from ledger.planning.plan import Plan, Shortage
 from ledger.planning.problem import Problem
 from ledger.planning.reasons import Worth, worth_of_helper
@@ -44,7 +44,7 @@ def sentences(
 
     days_full: weeks whose hands were cut back to what their days can carry: there it is the days that are full, not the hands.
     """
-    said = [Sentence(_whole(message), "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
+    said = [Sentence(whole(message), "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
     said += _starts(plan, problem)
     said += _full_weeks(plan, days_full)
     said += _short(plan, problem)
@@ -56,7 +56,7 @@ def sentences(
     return said
 
 
-def _whole(message: str) -> str:
+def whole(message: str) -> str:
     """A finding as a sentence: a capital first, a full stop last."""
     return message[:1].upper() + message[1:] + ("" if message.endswith((".", "!", "?")) else ".")
 
@@ -102,7 +102,7 @@ def _full_weeks(plan: Plan, days_full: Collection[int] = ()) -> list[Sentence]:
             one, two = plan.weeks[first].label, plan.weeks[last].label
             when = f"In {one}" if first == last else f"From {one} to {two}"
             what = {"hands": "the hands are full", "days": "the making days are full, though hands are left"}.get(
-                name, f"the {name} is full"
+                name, f"the {name} {is_or_are(name, 'is', 'are')} full"
             )
             keys = tuple(f"week/{t}" for t in range(first, last + 1))
             said.append(Sentence(f"{when} {what}.", "full", keys))
@@ -232,7 +232,13 @@ def _extra_hands(plan: Plan) -> list[Sentence]:
     minutes = sum(w.overtime_minutes for w in plan.weeks)
     if minutes:
         keys = tuple(f"week/{w.week}" for w in plan.weeks if w.overtime_minutes)
-        said.append(Sentence(f"It asks for {minutes / 60:.1f} hours of overtime in {len(keys)} weeks.", "helps", keys))
+        said.append(
+            Sentence(
+                f"It asks for {minutes / 60:.1f} hours of overtime in {len(keys)} {'week' if len(keys) == 1 else 'weeks'}.",
+                "helps",
+                keys,
+            )
+        )
     return said
 
 

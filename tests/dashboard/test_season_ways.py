@@ -14,8 +14,8 @@ import pytest
 from plotly.utils import PlotlyJSONEncoder
 
 from dashboard.components.season_change import change_of, week_named
-from dashboard.components.season_parts import side_by_side, side_words
-from dashboard.components.season_table import not_shown, table_rows
+from dashboard.components.season_parts import side_by_side, side_words, words
+from dashboard.components.season_table import brief, not_shown, table_rows
 from dashboard.components.season_ways import ways
 from dashboard.pages import season as page
 from ledger.application import season_plan
@@ -23,6 +23,7 @@ from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_jobs import Desk, Job
 from ledger.application.season_settings import PlanSettings
 from ledger.errors import BadInput
+from ledger.planning.words import Sentence
 from seeds.shop import fill
 
 NOTHING = ("demand", "", 0.0, "", "")
@@ -140,6 +141,13 @@ def test_a_kettle_in_which_nothing_is_planned_has_no_row_until_every_row_is_aske
     assert idle["id"] in {r["id"] for r in table_rows(desk, weeks)}
 
 
+def test_kettles_are_told_apart_in_few_words():
+    kettles = ["Big copper kettle", "Small copper kettle"]
+    assert [brief(k, kettles) for k in kettles] == ["big kettle", "small kettle"]
+    assert brief("Big copper kettle", ["Big copper kettle"]) == "big copper kettle"
+    assert brief("K1", ["K1", "K2"]) == "K1"
+
+
 def test_with_nothing_planned_at_all_every_row_stands_so_that_it_can_be_typed_into(desk: Desk):
     assert desk.base is not None
     desk.base = replace(desk.base, plan=replace(desk.base.plan, lines=()))
@@ -196,3 +204,14 @@ def test_a_dropped_flavour_s_sales_stand_beside_the_cost_it_saves(desk: Desk):
 def test_a_change_that_changes_nothing_says_so(made: season_plan.PlanMade):
     none = [(what, 5, 5) for what in ("cost_milli", "made_g", "sold_g", "short_g", "brings_milli")]
     assert side_words(made, none) == "The change makes no difference to cost, making or sales."
+
+
+def test_many_findings_are_folded_after_the_first_and_nothing_else_is_hidden():
+    said = [Sentence(f"Flavour {n} has no recipe.", "finding", ()) for n in range(20)] + [
+        Sentence("Start it in W50.", "start", ())
+    ]
+    shown = words(said, ["2026-W50"])
+    first, more = told(shown.children[1]), told(shown.children[2])
+    assert "Start it in W50." in first and "Flavour 7 has" in first and "Flavour 8 has" not in first
+    assert "12 more things to mind" in more and "Flavour 19 has" in more
+    assert "more things" not in told(words(said[12:], ["2026-W50"]))

@@ -84,6 +84,10 @@ BAD_INPUT = [
         "W40: the slab has 0 minutes in 5 making days, so nothing that needs it is made; give it minutes or take the days out",
     ),
     (
+        shop(weeks=tuple(replace(WEEK_40, label=f"W{t}", stations={"hands who cook": 0 if t < 43 else 9}) for t in (40, 41, 42, 43))),
+        "W40 to W42: the hands who cook have 0 minutes in 15 making days, so nothing that needs them is made; give them minutes or take the days out",
+    ),
+    (
         shop(item("x", demand_g=(0, 0, 0, 0))),
         "rock x sells nothing (0 g) in the 4 weeks planned: nothing is made but its display; look at its forecast or drop it",
     ),

@@ -12,6 +12,7 @@ from ledger.domain.books.commands import Define
 from ledger.domain.books.events import DEFINED
 from ledger.domain.state import State
 from ledger.errors import BadInput
+from ledger.quantities import mass_text
 
 
 def define(cmd: Define, state: State) -> list[Any]:
@@ -156,7 +157,10 @@ def _check(entry: Any, state: State) -> None:
             )
         if entry.max_mg and entry.min_mg > entry.max_mg:
             raise BadInput(
-                f"Station `{entry.id}`: its smallest load is above its largest.", value=entry.min_mg, limit=entry.max_mg
+                f"Station `{entry.id}`: its smallest load, {mass_text(entry.min_mg)}, is above its largest, {mass_text(entry.max_mg)}; "
+                "correct one of them.",
+                value=entry.min_mg,
+                limit=entry.max_mg,
             )
     elif isinstance(entry, e.Site):
         try:
