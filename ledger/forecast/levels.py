@@ -60,14 +60,21 @@ def season_lengths(panel: Panel, levels: Levels, feast_weeks: NDArray[np.int64],
     place = np.searchsorted(feast_weeks, panel.first + column)
     to_feast = int(feast_weeks[place]) - panel.first - column + 1 if place < feast_weeks.size else 0
     out = np.full(len(levels.level), to_feast if to_feast <= horizon else 0, dtype=float)
-    for row in np.flatnonzero(levels.season_only):
-        season = panel.season[int(np.flatnonzero(levels.sums[row])[0])]
-        coming = np.flatnonzero(season[column:] >= 0)
-        if coming.size == 0:
-            out[row] = 0
-            continue
-        mine = np.flatnonzero(season == season[column + coming[0]])
-        ended = int(mine.max()) - column + 1
-        cut_short = mine.max() == panel.weeks - 1
-        out[row] = ended if ended <= horizon and not cut_short else 0
+    told: dict[str, int] = {}  # the series of a flavour have one window
+    for row in np.flatnonzero(levels.season_only).tolist():
+        flavour = levels.flavour[row]
+        if flavour not in told:
+            season = panel.season[int(np.flatnonzero(levels.sums[row])[0])]
+            told[flavour] = _to_the_end(season, column, horizon)
+        out[row] = told[flavour]
     return out
+
+
+def _to_the_end(season: NDArray[np.int64], column: int, horizon: int) -> int:
+    """Weeks to the last of the season that is running or comes next; 0 where it ends later or is cut off."""
+    coming = np.flatnonzero(season[column:] >= 0)
+    if coming.size == 0:
+        return 0
+    last = int(np.flatnonzero(season == season[column + coming[0]]).max())
+    ended = last - column + 1
+    return ended if ended <= horizon and last < season.size - 1 else 0
