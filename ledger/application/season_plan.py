@@ -30,10 +30,11 @@ BEYOND = 10
 MOST_AHEAD = 60
 CUT_BACK_ROUNDS = 4
 SAMPLED = 100
-NEAR = replace(QUICK, moves=3_000, rounds=-1)
+AS_IT_IS = replace(QUICK, moves=0)
+NEAR = replace(QUICK, moves=3_000, rounds=-1, rules=False)
 FAR = replace(QUICK, moves=20_000, rounds=-1)
 """How hard a change is tried near the plan there is, and freely where that stays far from the bound: few moves, since every plan is polished item by
-item afterwards (more moves found the same plans on the invented shop), and no bound, which is looked for once."""
+item as well (more moves found the same plans on the invented shop), and no bound, which is looked for once, with the plan as it is."""
 OF_THE_SHOP = ("no-making-days", "no-hands", "station-out")
 """Findings about the whole shop: said first, since the rest follows from them."""
 NOTED = ("feast-in-the-past",)
@@ -113,11 +114,12 @@ def solve(asked: Asked, effort: str = "normal", progress: Watch | None = None, b
     if not stopped and not dayless(asked):
         mixes = mixes_of(problem, asked.shop)
         days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
+        shorter = replace(EFFORTS[effort], moves=QUICK.moves, rounds=QUICK.rounds)
         for _ in range(CUT_BACK_ROUNDS):
             if not any(day.homeless for day in days) or plan.stopped:
                 break
             problem = within_days(problem, plan, days)
-            plan = replan(plan, problem, effort=QUICK, progress=progress, changed="cut back to what the days carry")
+            plan = replan(plan, problem, effort=shorter, progress=progress, changed="cut back to what the days carry")
             days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
         days = check_days(plan, problem, asked.shop, mixes, charts_for=_charted(plan))
     scored = (
@@ -147,17 +149,18 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
     steady = replace(
         problem, kept=kept, kept_weeks=len(problem.weeks), prices=replace(problem.prices, moved_batch=dear)
     )
-    bounded = replan(made.plan, problem, effort=replace(QUICK, moves=0), progress=progress, changed=said)
+    bounded = replan(made.plan, problem, effort=replace(AS_IT_IS, hours=False), progress=progress, changed=said)
     near = replan(made.plan, steady, progress=progress, effort=NEAR, changed=said)
     plan = replan(near, problem, effort=replace(NEAR, moves=0), changed=said)
-    bound = bounded.bound_milli
+    plan = replace(plan, rule=bounded.rule, rule_milli=bounded.rule_milli)
+    bound, rule = bounded.bound_milli, bounded.rule_milli
     if bounded.cost_milli < plan.cost_milli and (plan.cost_milli - bounded.cost_milli) * WORTH_MOVING > plan.cost_milli:
         plan = bounded
     usual = made.plan.cost_milli - (made.plan.cost_milli if made.plan.bound_milli is None else made.plan.bound_milli)
     far = bound is None or (plan.cost_milli - bound - usual) * WORTH_MOVING > plan.cost_milli
-    if far and not near.stopped:
+    if (far or plan.cost_milli > rule) and not near.stopped:
         free = replan(plan, problem, progress=progress, effort=FAR, changed=said)
-        if (plan.cost_milli - free.cost_milli) * WORTH_MOVING > plan.cost_milli:
+        if (plan.cost_milli - free.cost_milli) * WORTH_MOVING > plan.cost_milli or plan.cost_milli > rule:
             plan = free
     plan = with_bound(plan, bound)
     if near.stopped:

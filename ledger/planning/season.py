@@ -7,7 +7,7 @@ and effort is counted in moves, rounds and nodes, so that the same seed gives th
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from ledger.planning.arrays import Arrays, lay_out
@@ -15,7 +15,7 @@ from ledger.planning.cost import Costing, Table, cost_table, fits, unavoidable
 from ledger.planning.findings import Finding, sort_out
 from ledger.planning.model import build
 from ledger.planning.plan import ItemWeeks, Line, Plan, WeekUse
-from ledger.planning.polish import polish
+from ledger.planning.polish import Polisher
 from ledger.planning.problem import Problem
 from ledger.planning.reasons import shortages
 from ledger.planning.rules import best_rule
@@ -32,8 +32,10 @@ class Effort:
 
     ``moves`` 0: a plan before stands as far as it can be made, else the best simple rule does. ``sweeps``: how often every item
     is planned again by itself before and after the search (``polish.py``).
-    ``enough_ppm``: gap at which the search stops looking. ``target_ppm``: gap at which the proof stops. ``rounds`` below 0: no bound at all (it is known already). ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on
-    problems of at most so many items times weeks.
+    ``enough_ppm``: gap at which nothing more is looked for. ``target_ppm``: gap at which the proof stops. ``rounds`` below 0: no bound
+    at all (it is known already). ``nodes`` 0: no proof by branch and bound. ``proof_cells``: it is only tried on problems of at
+    most so many items times weeks. ``rules``: whether the simple rules are tried beside a plan before that can be carried out.
+    ``hours``: whether it is worked out what an hour more of each limit is worth.
     """
 
     seed: int = 1
@@ -44,9 +46,11 @@ class Effort:
     target_ppm: int = 3000
     enough_ppm: int = 500
     proof_cells: int = 1000
+    rules: bool = True
+    hours: bool = True
 
 
-QUICK = Effort(moves=40_000, rounds=12)
+QUICK = Effort(moves=40_000, rounds=12, enough_ppm=1500)
 NORMAL = Effort()
 THOROUGH = Effort(moves=1_000_000, nodes=200, target_ppm=1000)
 
@@ -102,8 +106,16 @@ def _solve(
 ) -> Plan:
     began = stopwatch() if stopwatch is not None else None
     a = lay_out(clean)
-    rule, rule_cost, table = best_rule(a)
-    cost, method = rule_cost, rule
+    polisher = Polisher(a)
+    before = carried(a, warm) if warm is not None else None
+    if warm is not None and before is not None and not effort.rules and fits(a, before):
+        rule, rule_cost, table = warm.rule, warm.rule_milli, before
+        cost, method = cost_table(a, table).total, "plan before"
+    else:
+        rule, rule_cost, table = best_rule(a)
+        cost, method = rule_cost, rule
+        if before is not None and fits(a, before) and ((now := cost_table(a, before).total) < cost or not effort.moves):
+            cost, table, method = now, before, "plan before"
     lp: Bound | None = None
     stopped = False
 
@@ -116,26 +128,22 @@ def _solve(
     told("rules", 1, 1, cost)
     if not stopped and effort.rounds >= 0:
         try:
-            lp = bound(a, rounds=effort.rounds, hours=True, stop=lambda: told("bound", 0, effort.rounds, cost))
+            lp = bound(a, rounds=effort.rounds, hours=effort.hours, stop=lambda: told("bound", 0, effort.rounds, cost))
         except SolverFailed as failure:
             findings = [
                 *findings,
                 Finding("no-bound", "plan", f"{failure.message}; the plan is not measured by a bound"),
             ]
-    if warm is not None:
-        before = carried(a, warm)
-        if fits(a, before) and ((here := cost_table(a, before).total) < cost or not effort.moves):
-            cost, table, method = here, before, "plan before"
-    if effort.moves and lp is not None:
-        starts = [("bound made whole", rounded(a, build(a), lp.values))]
-        starts += [("items fitted together", together(a, lp))] if lp.alone is not None else []
-        for name, start in starts:
-            if fits(a, start) and not stopped:
-                here, start = polish(a, start, sweeps=effort.sweeps)
+    tried = nodes = 0
+    if effort.moves:
+        for name, start in starts(a, lp, table if method == "plan before" else None):
+            if stopped or cost <= _enough(lp, cost, effort):
+                break
+            if fits(a, start):
+                here, start = polisher.polish(start, sweeps=effort.sweeps, enough=_enough(lp, cost, effort))
                 if here < cost:
                     cost, table, method = here, start, name
-    tried = nodes = 0
-    if not stopped and effort.moves:
+    if not stopped and effort.moves and cost > _enough(lp, cost, effort):
         hot = WARM if lp is not None or warm is not None else COLD
         found, best, tried = anneal(
             a, table, seed=effort.seed, moves=effort.moves, hot=hot, enough=_enough(lp, cost, effort),
@@ -144,7 +152,7 @@ def _solve(
         if found < cost:
             cost, table, method = found, best, f"{method} + search"
         if not stopped:
-            cost, table = polish(a, table, sweeps=effort.sweeps)
+            cost, table = polisher.polish(table, sweeps=effort.sweeps, enough=_enough(lp, cost, effort))
     milli = lp.milli if lp is not None else None
     small = a.n * a.weeks <= effort.proof_cells
     if (
@@ -169,6 +177,16 @@ def _solve(
         rounds=lp.rounds if lp is not None else 0, stopped=stopped, changed=changed,
         milliseconds=None if stopwatch is None or began is None else round((stopwatch() - began) * 1000),
     )  # fmt: skip
+
+
+def starts(a: Arrays, lp: Bound | None, before: Table | None) -> Iterator[tuple[str, Table]]:
+    """Plans worth polishing, by name: the plan before, the bound's point made whole, the items' own best fitted together."""
+    if before is not None:
+        yield "plan before", before
+    if lp is not None:
+        yield "bound made whole", rounded(a, build(a), lp.values)
+        if lp.alone is not None:
+            yield "items fitted together", together(a, lp)
 
 
 def _enough(lp: Bound | None, cost: int, effort: Effort) -> float:
