@@ -32,7 +32,7 @@ def plan_figure(made: PlanMade) -> str:
     """How much the table of the plan holds."""
     batches = sum(line.batches for line in made.plan.lines)
     first, last = made.problem.weeks[0].label, made.problem.weeks[-1].label
-    return f"{_many(batches, 'batch', 'batches')}, {first} to {last}; type other numbers and see what they do"
+    return f"{_many(batches, 'batch', 'batches')}, {first} to {last}"
 
 
 def folds(made: PlanMade, ledger: Any) -> list[Any]:

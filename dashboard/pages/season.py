@@ -94,7 +94,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         html.Div(next_part(ledger), id="season-next"),
         html.Div(top(desk, asked), id="season-top", className="page"),
         html.Div([
-            fold("The plan, week by week", html.Span(_figure(desk), id="season-lines-figure"),
+            fold("The plan, week by week, to type into", html.Span(_figure(desk), id="season-lines-figure"),
                  [html.Div(lines(desk, asked), id="season-lines", className="plan-table"), html.Section(edit_panel(desk), id="season-edit")],
                  "season-plan"),
             fold("Try a change", "more or less demand, a kettle out, a helper, a day more, a flavour dropped", [whatif_fields(ledger)], "season-whatif"),
