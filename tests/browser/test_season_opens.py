@@ -19,4 +19,12 @@ def test_the_season_page_shows_demand_and_stock_without_a_button(service: Servic
     page.wait_for_selector("#season-top .js-plotly-plot .scatterlayer", timeout=30_000)
     assert "lasts through" in page.inner_text("#season-top")
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    assert page.locator("#season-stop").is_hidden() and page.locator("#season-adopt").is_disabled()
+    assert "make one first" in page.inner_text("#season-why")
+    folded = "document.querySelectorAll('details.fold:not([open])').length"
+    before = page.evaluate(folded)
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert before > 0 and page.evaluate(folded) == 0  # paper shows what is folded
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.evaluate(folded) == before
     page.close()
