@@ -7,46 +7,14 @@ in line, where it is best.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import permutations
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ledger.errors import BadInput
+from ledger.planning.list_schedule import by_list
+from ledger.planning.tasks import After, Task, Timetable
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class After:
-    """This task starts after task number ``task`` ends, at most ``most_wait`` minutes later (None: any wait)."""
-
-    task: int
-    most_wait: int | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
-    """A step: minutes, what it takes of each resource, what it waits for, the earliest start, and its colour family.
-
-    ``job``: number of the batch; ``family`` matters where a station needs a clean-down between families.
-    """
-
-    minutes: int
-    needs: Mapping[str, int] = field(default_factory=dict)
-    after: tuple[After, ...] = ()
-    job: int = 0
-    earliest: int = 0
-    latest_start: int | None = None
-    family: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Timetable:
-    """Start of each task, the finish, how it was found, and whether the finish is proven least."""
-
-    starts: tuple[int, ...]
-    finish: int
-    method: str
-    proven: bool
+__all__ = ["After", "Task", "Timetable", "johnson", "solver_there", "timetable"]
 
 
 def solver_there() -> bool:
@@ -83,14 +51,14 @@ def timetable(
                 raise BadInput(f"task {number} has {task.minutes} minutes and needs {amount} of {name}", task=number)
     if not tasks:
         return Timetable((), 0, "nothing to do", True)
-    by_list = _list(tasks, room, clean or {}, in_line)
+    listed = by_list(tasks, room, clean or {}, in_line)
     if use_solver is None:
         use_solver = solver_there()
     if not use_solver:
-        return by_list if by_list is not None and (latest is None or by_list.finish <= latest) else None
-    if any_that_fits and by_list is not None and (latest is None or by_list.finish <= latest):
-        return by_list
-    return _solve(tasks, room, clean or {}, latest, by_list, effort, any_that_fits, in_line)
+        return listed if listed is not None and (latest is None or listed.finish <= latest) else None
+    if any_that_fits and listed is not None and (latest is None or listed.finish <= latest):
+        return listed
+    return _solve(tasks, room, clean or {}, latest, listed, effort, any_that_fits, in_line)
 
 
 def _solve(
@@ -133,6 +101,7 @@ def _solve(
             _clean_downs(model, tasks, starts, [k for k, _ in users], clean.get(name, 0))
         elif users:
             model.add_cumulative([spans[k] for k, _ in users], [amount for _, amount in users], most)
+    _same_jobs_in_order(model, tasks, starts)
     if in_line:
         _no_overtaking(model, tasks, starts, room)
     if hint is not None and hint.finish <= horizon:
@@ -153,6 +122,30 @@ def _solve(
     if hint is not None and hint.finish <= horizon:
         return hint
     return None
+
+
+def _same_jobs_in_order(model: Any, tasks: Sequence[Task], starts: list[Any]) -> None:
+    """Jobs alike in everything begin in the order of their numbers: which of them is first makes no difference, and need not be tried."""
+    jobs: dict[int, list[int]] = {}
+    for k, task in enumerate(tasks):
+        jobs.setdefault(task.job, []).append(k)
+    tied = {
+        n for t in tasks for link in t.after if t.job != tasks[link.task].job for n in (t.job, tasks[link.task].job)
+    }
+    alike: dict[Any, int] = {}
+    for job, mine in jobs.items():
+        if job in tied:
+            continue
+        steps = tuple(
+            (
+                t.minutes, tuple(sorted(t.needs.items())), tuple((link.task - mine[0], link.most_wait) for link in t.after),
+                t.earliest, t.latest_start, t.family,
+            )
+            for t in (tasks[k] for k in mine)
+        )  # fmt: skip
+        if steps in alike:
+            model.add(starts[alike[steps]] <= starts[mine[0]])
+        alike[steps] = mine[0]
 
 
 def _no_overtaking(model: Any, tasks: Sequence[Task], starts: list[Any], room: Mapping[str, int]) -> None:
@@ -180,120 +173,6 @@ def _clean_downs(model: Any, tasks: Sequence[Task], starts: list[Any], users: li
                 first = model.new_bool_var(f"b{k}_{other}")
                 model.add(starts[other] >= starts[k] + tasks[k].minutes + minutes).only_enforce_if(first)
                 model.add(starts[k] >= starts[other] + tasks[other].minutes + minutes).only_enforce_if(~first)
-
-
-def _list(
-    tasks: Sequence[Task], room: Mapping[str, int], clean: Mapping[str, int], in_line: bool = False
-) -> Timetable | None:
-    """Serial list schedule: jobs one by one, each as a block without waits where waits are bounded; the best of the orders."""
-    jobs = sorted({task.job for task in tasks})
-    linked = any(link.most_wait is not None for task in tasks for link in task.after)
-    orders: list[tuple[int, ...]] = (
-        list(permutations(jobs)) if len(jobs) <= 5 else [tuple(jobs), tuple(reversed(jobs)), _by_tail(tasks, jobs)]
-    )
-    best: Timetable | None = None
-    for order in orders:
-        starts = _place(tasks, room, clean, order, linked, in_line)
-        if starts is None:
-            continue
-        finish = max(s + t.minutes for s, t in zip(starts, tasks, strict=True))
-        if best is None or finish < best.finish:
-            best = Timetable(tuple(starts), finish, "list", False)
-    return best
-
-
-def _by_tail(tasks: Sequence[Task], jobs: list[int]) -> tuple[int, ...]:
-    work = {job: sum(t.minutes for t in tasks if t.job == job) for job in jobs}
-    return tuple(sorted(jobs, key=lambda job: -work[job]))
-
-
-def _place(
-    tasks: Sequence[Task],
-    room: Mapping[str, int],
-    clean: Mapping[str, int],
-    order: tuple[int, ...],
-    linked: bool,
-    in_line: bool,
-) -> list[int] | None:
-    horizon = 2 * (sum(t.minutes for t in tasks) + max(t.earliest for t in tasks)) + 60
-    horizon += sum(clean.values()) * len(tasks)
-    used = {name: [0] * horizon for name in room}
-    last_family: dict[str, list[tuple[int, int, str]]] = {name: [] for name in clean}
-    starts: list[int | None] = [None] * len(tasks)
-    passed: dict[str, int] = {}
-    moments = {0, *(task.earliest for task in tasks)}  # something can only begin when something else ends
-
-    def free(k: int, at: int) -> bool:
-        task = tasks[k]
-        if at < task.earliest or at + task.minutes > horizon:
-            return False
-        if task.latest_start is not None and at > task.latest_start:
-            return False
-        if in_line and any(
-            amount and room[name] == 1 and at < passed.get(name, 0) for name, amount in task.needs.items()
-        ):
-            return False
-        for name, amount in task.needs.items():
-            if amount and any(used[name][m] + amount > room[name] for m in range(at, at + task.minutes)):
-                return False
-            for begin, end, family in last_family.get(name, ()):
-                wide = clean[name] if family != task.family else 0
-                if amount and at < end + wide and begin < at + task.minutes + wide:
-                    return False
-        return True
-
-    def take(k: int, at: int) -> None:
-        starts[k] = at
-        passed.update({name: at + tasks[k].minutes for name, amount in tasks[k].needs.items() if amount})
-        moments.update(at + tasks[k].minutes + wide for wide in {0, *(clean.get(n, 0) for n in tasks[k].needs)})
-        for name, amount in tasks[k].needs.items():
-            for m in range(at, at + tasks[k].minutes):
-                used[name][m] += amount
-            if amount and name in last_family:
-                last_family[name].append((at, at + tasks[k].minutes, tasks[k].family))
-
-    waiting = [k for job in order for k in range(len(tasks)) if tasks[k].job == job]
-    while waiting:
-        ready = [k for k in waiting if all(starts[link.task] is not None for link in tasks[k].after)]
-        if not ready:
-            return None
-        if linked:
-            job = tasks[ready[0]].job
-            block = [k for k in waiting if tasks[k].job == job]
-            offsets = _block(tasks, block, 0).values()
-            when = sorted({m - offset for m in moments for offset in offsets if m >= offset})
-            at = next((m for m in when if _block_free(tasks, block, m, free)), None)
-            if at is None:
-                return None
-            for k, start in _block(tasks, block, at).items():
-                take(k, start)
-            waiting = [k for k in waiting if k not in block]
-        else:
-            k = ready[0]
-            earliest = max([tasks[k].earliest, *(_end(tasks, starts, link.task) for link in tasks[k].after)])
-            begin = next((m for m in sorted({earliest, *moments}) if m >= earliest and free(k, m)), None)
-            if begin is None:
-                return None
-            take(k, begin)
-            waiting.remove(k)
-    return [start if start is not None else 0 for start in starts]
-
-
-def _end(tasks: Sequence[Task], starts: list[int | None], k: int) -> int:
-    start = starts[k]
-    return (start if start is not None else 0) + tasks[k].minutes
-
-
-def _block(tasks: Sequence[Task], block: list[int], at: int) -> dict[int, int]:
-    """Starts of a job's steps one after the other without waits from minute ``at``."""
-    starts: dict[int, int] = {}
-    for k in block:
-        starts[k] = max([at, *(starts[link.task] + tasks[link.task].minutes for link in tasks[k].after)])
-    return starts
-
-
-def _block_free(tasks: Sequence[Task], block: list[int], at: int, free: Callable[[int, int], bool]) -> bool:
-    return all(free(k, start) for k, start in _block(tasks, block, at).items())
 
 
 def johnson(times: Sequence[tuple[int, int]]) -> tuple[tuple[int, ...], int]:

@@ -138,3 +138,25 @@ def test_a_station_is_cleaned_between_colour_families(use_solver: bool) -> None:
     tasks = [Task(minutes=10, needs={"slab": 1}, job=k, family=family) for k, family in enumerate("aba")]
     found = timetable(tasks, {"slab": 1}, clean={"slab": 7}, use_solver=use_solver)
     assert found is not None and found.finish == 37
+
+
+@pytest.mark.skipif(not solver_there(), reason="needs ortools")
+def test_jobs_alike_tied_to_others_are_not_put_in_order() -> None:
+    """Given two jobs alike of which only the second holds another up, when scheduled, then the second may go first."""
+    one = Task(minutes=10, needs={"kettle": 1}, job=0)
+    two = Task(minutes=10, needs={"kettle": 1}, job=1)
+    waits = Task(minutes=30, needs={"bench": 1}, after=(After(task=1),), job=2)
+    found = timetable([one, two, waits], {"kettle": 1, "bench": 1}, use_solver=True)
+    assert found is not None and (found.finish, found.starts[:2]) == (40, (10, 0))
+
+
+@pytest.mark.skipif(not solver_there(), reason="needs ortools")
+def test_jobs_alike_begin_in_the_order_of_their_numbers() -> None:
+    """Given four batches alike, when scheduled, then the finish is that of one after the other at the narrow station and none goes ahead."""
+    tasks = []
+    for job in range(4):
+        tasks.append(Task(minutes=20, needs={"kettle": 1}, job=job))
+        tasks.append(Task(minutes=30, needs={"slab": 1}, after=(After(task=len(tasks) - 1, most_wait=5),), job=job))
+    found = timetable(tasks, {"kettle": 2, "slab": 1}, use_solver=True)
+    assert found is not None and found.proven and found.finish == 20 + 4 * 30
+    assert list(found.starts[::2]) == sorted(found.starts[::2])

@@ -34,7 +34,7 @@ from tests.planning.shops import invented_shop
 
 pytestmark = pytest.mark.slow
 
-TRY = Effort(moves=15_000)
+TRY = Effort(moves=20_000)
 
 
 @pytest.fixture(scope="module")
