@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ledger.errors import BadInput
 from ledger.forecast.baselines import naive_scale, seasonal_naive
 from ledger.forecast.calendar import monday_of, week_number, week_of, week_text
-from ledger.forecast.history import DemandHistory, Floats, HistoryAsKnown, Panel, build_panel
+from ledger.forecast.history import Bools, DemandHistory, Floats, HistoryAsKnown, Panel, build_panel
 from ledger.forecast.intervals import Bands, Cast, Outcome, outcome_of, quantiles_from
 from ledger.forecast.levels import LEVELS, Levels, levels_of
 from ledger.forecast.lines import Lines, TwoPools, build_lines
@@ -131,6 +131,7 @@ def backtest(
     before = calibration_origins(settings, truth.first, asked[0])
     done: list[Replayed] = []
     held: list[tuple[Outcome, ...]] = []
+    kept = KeptOutcomes()
     weekly: list[pd.DataFrame] = []
     sums: list[pd.DataFrame] = []
     for step in replay(history_as_known, settings, [*before, *asked], horizon):
@@ -144,10 +145,10 @@ def backtest(
                 elapsed = [step.cast.week - d.cast.week for d in done]
                 bands = [Bands([pair[i] for pair in held], levels, horizon, elapsed) for i in (0, 1)]
             else:
-                bands = [
-                    Bands([outcome_of(c, known, here, feasts, column, square) for c in casts], here, horizon)
-                    for casts in ([d.cast for d in done], [d.naive for d in done])
+                told = [
+                    kept.of(pair, known, here, feasts, column, square) for pair in ((d.cast, d.naive) for d in done)
                 ]
+                bands = [Bands([pair[i] for pair in told], here, horizon) for i in (0, 1)]
             results = list(pair_now)
             if here is levels:
                 weekly.append(_weekly(step, results, bands, levels, truth, now))
@@ -159,6 +160,28 @@ def backtest(
         done.append(step)
         held.append(pair_now)
     return Backtest(pd.concat(weekly, ignore_index=True), pd.concat(sums, ignore_index=True))
+
+
+class KeptOutcomes:
+    """What came of earlier casts: worked out again only while their weeks come in, or once the book of them is corrected."""
+
+    def __init__(self) -> None:
+        self.outcomes: dict[int, tuple[tuple[tuple[str, ...], ...], Floats, Bools, tuple[Outcome, ...]]] = {}
+
+    def of(
+        self, pair: tuple[Cast, Cast], panel: Panel, levels: Levels, feasts: NDArray[np.int64], now: int, square: float
+    ) -> tuple[Outcome, ...]:
+        """Outcomes of one origin's forecast and of its baseline, as known before column ``now``."""
+        week, horizon = pair[0].week, pair[0].mean.shape[1]
+        seen = slice(week - panel.first, week - panel.first + horizon)
+        names, units, fair = (panel.flavours, panel.channels), panel.units[:, seen], panel.not_short()[:, seen]
+        known = self.outcomes.get(week)
+        if known and known[0] == names and np.array_equal(known[1], units) and np.array_equal(known[2], fair):
+            return known[3]
+        told = tuple(outcome_of(cast, panel, levels, feasts, now, square) for cast in pair)
+        if seen.stop <= now:
+            self.outcomes[week] = names, units, fair, told
+        return told
 
 
 def _moved(bands: Bands, here: Levels, levels: Levels) -> Bands:

@@ -15,10 +15,11 @@ import pytest
 
 from ledger.errors import BadInput
 from ledger.forecast import Backtest, DemandHistory, FixedHistory, backtest, forecast, score_table
+from ledger.forecast.backtest import KeptOutcomes
 from ledger.forecast.baselines import easter_aligned_naive, seasonal_naive
 from ledger.forecast.calendar import week_number
 from ledger.forecast.history import build_panel
-from ledger.forecast.intervals import conformal_offsets, t_widening
+from ledger.forecast.intervals import conformal_offsets, outcome_of, t_widening
 from tests.forecast.simulators import feast_shapes, other_forms
 from tests.forecast.simulators.shop import SimulatedShop
 
@@ -104,6 +105,23 @@ def test_a_fact_learned_late_is_not_used_by_an_earlier_origin() -> None:
     first, second = (replay["origin"] == o for o in origins)
     np.testing.assert_allclose(replay.loc[first, "mean"], plain.weekly.loc[first, "mean"], rtol=2e-3, atol=1e-3)
     assert replay.loc[second, "mean"].sum() > 2.5 * plain.weekly.loc[second, "mean"].sum()
+
+
+def test_a_correction_of_old_weeks_reaches_the_bands_of_later_origins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What came of old forecasts is kept from origin to origin, but not past a correction: as if worked out each time."""
+    shop, origins, _ = short_replay()
+    old = (shop.history.sales["week"] > shop.week(110)) & (shop.history.sales["week"] < shop.week(130))
+    units = shop.history.sales["units"]
+    late = replace(shop.history, sales=shop.history.sales.assign(units=units.where(~old, units * 2)))
+
+    def as_known(origin: str) -> DemandHistory:
+        return (shop.history if origin < origins[1] else late).before(origin)
+
+    kept = backtest(as_known, shop.settings, origins, 6, shop.history)
+    monkeypatch.setattr(KeptOutcomes, "of", lambda self, pair, *known: tuple(outcome_of(cast, *known) for cast in pair))
+    anew = backtest(as_known, shop.settings, origins, 6, shop.history)
+    pd.testing.assert_frame_equal(kept.weekly, anew.weekly)
+    pd.testing.assert_frame_equal(kept.sums, anew.sums)
 
 
 def test_weeks_that_were_short_are_never_scored() -> None:
