@@ -175,7 +175,7 @@ def _act(ledger: Ledger, what: str, code: str, given: dict[str, str]) -> str:
         mass, refund = given.get("mass", "").strip(), given.get("refund", "").strip()
         partner, channel = given.get("partner", ""), ""
         if partner.startswith("channel:"):
-            partner, channel = "", partner.removeprefix("channel:")
+            partner, channel = "", ledger.book().meant(e.Channel, partner.removeprefix("channel:"))
         audit_recall.note(
             ledger, code, given.get("kind", ""), partner=partner, channel=channel, lot=given.get("lot", ""), packs=int(packs) if packs else None,
             mass_mg=quantities.mass(mass) if mass else None, amount=quantities.money(refund, ledger.book().site().currency_digits) if refund else 0,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -42,6 +44,12 @@ def own(season_file: Path, tmp_path: Path) -> Ledger:
 
 
 @pytest.fixture(scope="session")
-def season_made(season_shop: Ledger) -> PlanMade:
+def quick_plan(season_shop: Ledger) -> Callable[[int], PlanMade]:
+    """A quick plan of so many weeks of the shop, made once. It is the plan of an untouched copy (`own`) too: same entries, same clock."""
+    return cache(lambda weeks: season_plan.make(season_shop, PlanSettings(weeks=weeks), "quick"))
+
+
+@pytest.fixture(scope="session")
+def season_made(quick_plan: Callable[[int], PlanMade]) -> PlanMade:
     """A quick plan of eight weeks of the shop."""
-    return season_plan.make(season_shop, PlanSettings(weeks=8), "quick")
+    return quick_plan(8)

@@ -7,6 +7,7 @@ raw postings, ISO 8601 weeks (`datetime`), and Easter by `python-dateutil`.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -185,8 +186,10 @@ def test_a_plan_agrees_with_its_checker_and_is_not_dearer_than_the_best_rule(sea
     )
 
 
-def test_an_adopted_plan_is_checked_again_without_solving(own: Ledger, monkeypatch: pytest.MonkeyPatch):
-    made = season_plan.make(own, PlanSettings(weeks=6), "quick")
+def test_an_adopted_plan_is_checked_again_without_solving(
+    own: Ledger, quick_plan: Callable[[int], PlanMade], monkeypatch: pytest.MonkeyPatch
+):
+    made = quick_plan(6)
     name, _ = adopt(own, made)
     paper = adopted(own)
     assert paper.plan == name and paper.bound <= paper.cost
@@ -203,8 +206,8 @@ def test_an_adopted_plan_is_checked_again_without_solving(own: Ledger, monkeypat
         assert not recheck(replace(paper, **{key: value})).agrees, key
 
 
-def test_a_planned_batch_opens_as_a_batch_and_only_once(own: Ledger):
-    adopt(own, season_plan.make(own, PlanSettings(weeks=6), "quick"))
+def test_a_planned_batch_opens_as_a_batch_and_only_once(own: Ledger, quick_plan: Callable[[int], PlanMade]):
+    adopt(own, quick_plan(6))
     line = season_adopt.next_line(own)["plan_line"]
     batch = season_adopt.open_line(own, line).batch
     row = own.queries.batches(names=[batch]).iloc[0]
@@ -242,8 +245,8 @@ def test_typed_batches_are_costed_and_too_many_are_refused(season_made: PlanMade
         edit(season_made, {(line.item, line.week, line.kettle): -1}, rest=False)
 
 
-def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger):
-    made = season_plan.make(own, PlanSettings(weeks=4), "quick")
+def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger, quick_plan: Callable[[int], PlanMade]):
+    made = quick_plan(4)
     adopt(own, made)
     stock = own.queries.lots(kinds=["packs"])
     own.do(Sell(day=TODAY, pack="LEMON-JAR", packs=4, channel="SHOP"))
@@ -260,9 +263,11 @@ def test_planned_made_and_sold_are_split_to_the_gram(own: Ledger):
         compare_report(own)
 
 
-def test_the_season_as_it_stands_is_the_plan_less_what_was_opened_and_nothing_is_searched(own: Ledger):
+def test_the_season_as_it_stands_is_the_plan_less_what_was_opened_and_nothing_is_searched(
+    own: Ledger, quick_plan: Callable[[int], PlanMade]
+):
     """The cost is that of the lines left, recomputed by the plan's own checker."""
-    adopt(own, season_plan.make(own, PlanSettings(weeks=6), "quick"))
+    adopt(own, quick_plan(6))
     paper = adopted(own)
     before = standing(own)
     planned = sum(line["batches"] for line in paper.lines)
@@ -283,8 +288,10 @@ def test_without_a_plan_the_season_stands_on_its_stock_alone(season_shop: Ledger
         assert sum(row.sold) <= item.opening_g
 
 
-def test_the_plan_looked_back_on_is_the_newest_with_enough_weeks_behind_it(own: Ledger, tmp_path: Path):
-    adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
+def test_the_plan_looked_back_on_is_the_newest_with_enough_weeks_behind_it(
+    own: Ledger, quick_plan: Callable[[int], PlanMade], tmp_path: Path
+):
+    adopt(own, quick_plan(4))
     assert looked_back(own) == ""
     later = open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=lambda: datetime(2026, 12, 9, tzinfo=UTC))
     assert looked_back(later) == looked_back(later, 8) == adopted(later).plan

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import shutil
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -197,9 +198,11 @@ def test_a_planned_batch_opened_this_week_is_not_planned_again(own: Ledger):
         assert sum(x.batches for x in frozen) == first.plan.batches(item, 0) - 1
 
 
-def test_what_the_plan_wants_in_a_week_without_a_making_day_left_is_planned_anew_and_told(own: Ledger, tmp_path: Path):
+def test_what_the_plan_wants_in_a_week_without_a_making_day_left_is_planned_anew_and_told(
+    own: Ledger, quick_plan: Callable[[int], PlanMade], tmp_path: Path
+):
     """On a Sunday nothing more is made this week, and a closure shuts the next: neither week's lines may count as stock to come."""
-    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=5), "quick"))
+    season_adopt.adopt(own, quick_plan(5))
     paper = season_adopt.adopted(own)
     due = {label: sum(x["batches"] for x in paper.lines if x["label"] == label) for label in ("2026-W48", "2026-W49")}
     assert due["2026-W48"] and due["2026-W49"] and paper.frozen_until >= "2026-W49"
@@ -223,8 +226,8 @@ def test_what_the_plan_wants_in_a_week_without_a_making_day_left_is_planned_anew
 # --- lines opened -------------------------------------------------------------------------------------------------------
 
 
-def test_a_line_whose_batch_was_voided_can_be_opened_again(own: Ledger):
-    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=5), "quick"))
+def test_a_line_whose_batch_was_voided_can_be_opened_again(own: Ledger, quick_plan: Callable[[int], PlanMade]):
+    season_adopt.adopt(own, quick_plan(5))
     line = season_adopt.next_line(own)["plan_line"]
     done = season_adopt.open_line(own, line)
     own.do(Void(day=TODAY, origin=done.first, reason="wrong flavour taken"))
@@ -232,8 +235,10 @@ def test_a_line_whose_batch_was_voided_can_be_opened_again(own: Ledger):
     assert season_adopt.open_line(own, line).batch
 
 
-def test_a_line_of_a_superseded_plan_is_refused_and_the_newer_plan_named(own: Ledger):
-    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
+def test_a_line_of_a_superseded_plan_is_refused_and_the_newer_plan_named(
+    own: Ledger, quick_plan: Callable[[int], PlanMade]
+):
+    season_adopt.adopt(own, quick_plan(4))
     old = season_adopt.next_line(own)["plan_line"]
     newer, _ = season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
     with pytest.raises(Refused, match=newer):
@@ -264,8 +269,10 @@ def test_the_sheet_of_a_planned_batch_asks_for_its_grams_in_its_kettle(season_ma
 # --- planned, made, sold ------------------------------------------------------------------------------------------------
 
 
-def test_the_comparison_tells_batches_opened_from_the_plan_from_those_made_beside_it(own: Ledger):
-    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=5), "quick"))
+def test_the_comparison_tells_batches_opened_from_the_plan_from_those_made_beside_it(
+    own: Ledger, quick_plan: Callable[[int], PlanMade]
+):
+    season_adopt.adopt(own, quick_plan(5))
     paper = season_adopt.adopted(own)
     line = season_adopt.next_line(own)
     season_adopt.open_line(own, line["plan_line"])
@@ -281,9 +288,11 @@ def test_the_comparison_tells_batches_opened_from_the_plan_from_those_made_besid
     assert f"1 of {total['planned_batches']} planned batches opened, 0 made beside the plan" in report.sentence
 
 
-def test_a_batch_in_work_when_the_plan_was_made_is_stock_and_not_a_miscount(own: Ledger):
+def test_a_batch_in_work_when_the_plan_was_made_is_stock_and_not_a_miscount(
+    own: Ledger, quick_plan: Callable[[int], PlanMade]
+):
     """The demo has half a lemon batch on the slab: nothing was counted, so nothing may be told as count."""
-    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=4), "quick"))
+    season_adopt.adopt(own, quick_plan(4))
     paper = season_adopt.adopted(own)
     plan, problem = season_adopt.read_back(paper)
     for c in splits(own, paper, plan, problem, 1, problem.weeks[0].label):
@@ -306,10 +315,10 @@ def test_jars_and_bags_hold_what_the_plan_gives(season_made: PlanMade, season_sh
     )
 
 
-def test_what_is_cooked_is_not_ordered_again(own: Ledger):
+def test_what_is_cooked_is_not_ordered_again(own: Ledger, quick_plan: Callable[[int], PlanMade]):
     from ledger.application.season_buy import _without_cooked
 
-    season_adopt.adopt(own, season_plan.make(own, PlanSettings(weeks=5), "quick"))
+    season_adopt.adopt(own, quick_plan(5))
     paper = season_adopt.adopted(own)
     plan, _ = season_adopt.read_back(paper)
     done = season_adopt.open_line(own, season_adopt.next_line(own)["plan_line"])
