@@ -12,6 +12,7 @@ sums make each step a few small eliminations instead of one large system.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -187,7 +188,13 @@ def inverses(matrices: Floats) -> Floats:
         if bad or also_bad:
             raise np.linalg.LinAlgError("the penalised system is not positive definite")
         out[i] = half.T
-    return np.where(np.tri(matrices.shape[1], dtype=bool).T, out, out.swapaxes(-1, -2))
+    return np.where(_upper(matrices.shape[1]), out, out.swapaxes(-1, -2))
+
+
+@cache
+def _upper(size: int) -> Bools:
+    triangle: Bools = np.tri(size, dtype=bool).T
+    return triangle
 
 
 def solve_blocks(blocks: Floats, side: Floats) -> Floats:
