@@ -29,16 +29,16 @@ def against_naive(series: np.ndarray, period: int, first: int, step: int, memory
 
 def test_the_pool_beats_seasonal_naive_on_a_shop_with_a_huge_christmas() -> None:
     """A median pool of four reached 0.75 with four years of history in our own earlier measurement; no source."""
-    assert against_naive(SOUVENIRS, 12, 48, 12, 60) < 0.80
+    assert against_naive(SOUVENIRS, 12, 48, 12, 60) < 0.76
 
 
 def test_the_pool_beats_seasonal_naive_on_growing_quarters() -> None:
-    assert against_naive(AUSTOURISTS, 4, 48, 4, 60) < 0.75
+    assert against_naive(AUSTOURISTS, 4, 48, 4, 60) < 0.63
 
 
 @pytest.mark.parametrize(
     ("series", "period", "first", "step", "limit"),
-    [(WINEIND, 12, 60, 24, 0.95), (AUSBEER, 4, 40, 24, 0.90), (AUSCAFE, 12, 72, 72, 0.70)],
+    [(WINEIND, 12, 60, 24, 0.95), (AUSBEER, 4, 40, 24, 0.72), (AUSCAFE, 12, 72, 72, 0.40)],
     ids=["wine", "beer", "cafes"],
 )
 def test_the_pool_beats_seasonal_naive_on_food_and_drink(
