@@ -96,6 +96,8 @@ def weeks(frame: pd.DataFrame) -> go.Figure:
         if names
         else "No week is full: there are hands for more"
     )
+    if "hands_there_s" in frame and len(frame) and not frame["hands_there_s"].any():
+        says = "No week has hands or making days: nothing can be made"
     return _topped(house(figure, says, 380))
 
 

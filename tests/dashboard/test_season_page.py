@@ -381,5 +381,17 @@ def test_the_charts_say_what_to_see():
     assert "falls behind expected demand from 2026-W51" in cumulative(frame, "Clove").layout.meta
     assert "good season would outrun" in cumulative(frame.assign(supply=[10.0, 21.0]), "Clove").layout.meta
     assert "covered, even" in cumulative(frame.assign(supply=[10.0, 30.0]), "Clove").layout.meta
+    none = pd.DataFrame(
+        {
+            "week": ["2026-W50"],
+            "share": [0.0],
+            "station_share": [0.0],
+            "busiest": [""],
+            "hands_used_s": [0],
+            "hands_there_s": [0],
+        }
+    )
+    assert "nothing can be made" in weeks(none).layout.meta
+    assert "hands for more" in weeks(none.assign(hands_there_s=60)).layout.meta
     full = pd.DataFrame({"week": ["2026-W50"], "share": [0.99], "station_share": [0.4], "busiest": ["slab"]})
     assert "2026-W50" in weeks(full).layout.meta
