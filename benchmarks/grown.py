@@ -22,7 +22,7 @@ from ledger.analytics.compare import monday, week_of
 from ledger.application.ledger import open_ledger
 from ledger.domain.world import ALWAYS
 from ledger.projections.tables import batches, corrections, edges, flags, lots, papers, postings
-from ledger.store.merkle import Frontier
+from ledger.store.merkle import MARK_EVERY, Frontier
 from ledger.store.tables import events
 from seeds.shop import fill
 
@@ -70,10 +70,13 @@ def grow(source: Path, target: Path, copies: int) -> int:
             )
     for name in ("book", "contacts"):
         db.execute(f"INSERT INTO main.{name} SELECT * FROM shop.{name}")
-    tree = Frontier()
+    tree, marked = Frontier(), []
     for (leaf,) in db.execute("SELECT leaf_hash FROM main.events ORDER BY site, position"):
         tree.append(leaf)
+        if not tree.size % MARK_EVERY:
+            marked.append((tree.size, bytes(tree)))
     db.execute("DELETE FROM main.heads")
+    db.executemany("INSERT INTO main.marks SELECT site, ?, ? FROM shop.heads", marked)
     db.execute("INSERT INTO main.heads SELECT site, ?, recorded_at, ? FROM shop.heads", (tree.size, bytes(tree)))
     db.execute("COMMIT")
     for _kind, _name, sql in sorted(made, key=lambda row: row[0]):

@@ -28,6 +28,10 @@ def node_hash(left: bytes, right: bytes) -> bytes:
     return sha256(b"\x01" + left + right).digest()
 
 
+MARK_EVERY = 1 << 10
+"""The frontier is kept at every so many leaves, so that a root of the past costs at most so many."""
+
+
 class Frontier:
     """A tree that can only grow: O(log n) memory, O(1) hashes a leaf on average."""
 

@@ -13,7 +13,7 @@ from ledger.store import merkle
 from ledger.store.records import NO_HEAD, Head, StoredEvent
 from ledger.store.session import Session
 from ledger.store.statements import Params, Row, Statement, compile_for
-from ledger.store.tables import events
+from ledger.store.tables import events, marks
 from ledger.store.unit import HEAD
 
 if TYPE_CHECKING:
@@ -34,6 +34,14 @@ EVENTS_OF_STREAM = Statement(
     .limit(PAGE),
     ["site", "after", "upto", "stream", "version"],
 )
+MARK = Statement(
+    select(marks.c.position, marks.c.frontier)
+    .where(marks.c.site == bindparam("site"), marks.c.position <= bindparam("upto"))
+    .order_by(marks.c.position.desc())
+    .limit(1),
+    ["site", "upto"],
+)
+MARKS = Statement(select(marks.c.position, marks.c.frontier).where(marks.c.site == bindparam("site")), ["site"])
 LEAVES = Statement(
     select(events.c.position, events.c.leaf_hash)
     .where(
@@ -126,10 +134,18 @@ class Reader:
             after = page[-1][0]
 
     def root(self, size: int | None = None) -> bytes:
-        """The Merkle root over the first ``size`` events (left out: all of them)."""
+        """The Merkle root over the first ``size`` events (left out: all of them), from the mark before it and the leaves since."""
         if size is None or size == self.head.position:
             return merkle.Frontier(self.head.position, bytes(self.head.frontier)).root()
-        return merkle.root_of(self.leaves(0, self._within(size)))
+        found = self.rows(MARK, (self.site, self._within(size)))
+        tree = merkle.Frontier(found[0][0], bytes(found[0][1])) if found else merkle.Frontier()
+        for leaf in self.leaves(tree.size, size):
+            tree.append(leaf)
+        return tree.root()
+
+    def marks(self) -> dict[int, bytes]:
+        """The frontiers kept on the way, by size."""
+        return {position: bytes(frontier) for position, frontier in self.rows(MARKS, (self.site,))}
 
     def inclusion_proof(self, position: int, size: int | None = None) -> list[bytes]:
         """The hashes that prove that the event at ``position`` is in the tree of the first ``size`` events."""

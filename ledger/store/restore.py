@@ -12,11 +12,11 @@ import msgspec
 from ledger.errors import BadInput, Refused
 from ledger.store.canonical import leaf_of, line_of
 from ledger.store.dump import COMMAND_COLUMNS
-from ledger.store.merkle import HASH_SIZE, Frontier
+from ledger.store.merkle import HASH_SIZE, MARK_EVERY, Frontier
 from ledger.store.session import Session, Writes
 from ledger.store.statements import Row, Statement
 from ledger.store.store import Store
-from ledger.store.unit import HEAD, INSERT_COMMAND, INSERT_EVENT, SET_HEAD
+from ledger.store.unit import HEAD, INSERT_COMMAND, INSERT_EVENT, INSERT_MARK, SET_HEAD
 
 
 class Restored(NamedTuple):
@@ -74,6 +74,7 @@ def restore_lines(store: Store, lines: Iterable[str], *, root: bytes | None = No
             (INSERT_EVENT, incoming.events()),
             (INSERT_COMMAND, incoming.commands()),
             (SET_HEAD, incoming.head(result)),
+            (INSERT_MARK, incoming.marks()),
         ]
         return None, Writes(store.site, 0, batches)
 
@@ -96,6 +97,7 @@ class _Incoming:
         self._lines = (line.rstrip("\r\n") for line in lines)
         self._pending: str | None = None
         self._block: list[tuple[int, bytes]] = []
+        self._marks: list[Row] = []
 
     def events(self) -> Iterator[Row]:
         while (line := self._next()) is not None:
@@ -119,6 +121,10 @@ class _Incoming:
             self.command_count += 1
             self._whole.update(line.encode() + b"\n")
             yield tuple(content[name] for name in COMMAND_COLUMNS)
+
+    def marks(self) -> Iterator[Row]:
+        """The frontiers that were passed while the events were drawn."""
+        yield from self._marks
 
     def head(self, result: list[Restored]) -> Iterator[Row]:
         root = self.frontier.root()
@@ -174,6 +180,8 @@ class _Incoming:
         leaf = leaf_of(row)
         self.frontier.append(leaf)
         self._block.append((self._number, leaf))
+        if not self.frontier.size % MARK_EVERY:
+            self._marks.append((self.site, self.frontier.size, bytes(self.frontier)))
         return *row, leaf
 
     def _check_order(self, read: _EventLine) -> None:

@@ -45,6 +45,17 @@ heads = Table(
 )
 """Where each site's ledger stands: last position, when it was recorded, and the Merkle frontier over all leaves."""
 
+marks = Table(
+    "marks",
+    metadata,
+    Column("site", Text, nullable=False),
+    Column("position", BigInteger, nullable=False, autoincrement=False),
+    Column("frontier", LargeBinary, nullable=False),
+    PrimaryKeyConstraint("site", "position"),
+)
+"""The Merkle frontier as it was at every ``merkle.MARK_EVERY``-th event: a root of the past is worked out from the mark before it, at any length of
+history. `verify` holds them against the events."""
+
 commands = Table(
     "commands",
     metadata,

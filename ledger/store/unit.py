@@ -16,11 +16,11 @@ from ledger.domain.stored_names import registered
 from ledger.errors import Conflict
 from ledger.store.canonical import leaf_of
 from ledger.store.codec import encode
-from ledger.store.merkle import Frontier
+from ledger.store.merkle import MARK_EVERY, Frontier
 from ledger.store.records import NO_HEAD, CommandRecord, EncodedEvent, Head, NewEvent, Recorded
 from ledger.store.session import Session, Writes
 from ledger.store.statements import Params, Row, Statement, among, insert_into, upsert
-from ledger.store.tables import commands, events, heads
+from ledger.store.tables import commands, events, heads, marks
 from ledger.store.times import require_utc_text, utc_text
 
 Clock = Callable[[], datetime]
@@ -31,6 +31,7 @@ HEAD = Statement(
 )
 SET_HEAD = upsert(heads)
 INSERT_EVENT = insert_into(events)
+INSERT_MARK = insert_into(marks)
 VERSION = Statement(
     select(func.coalesce(func.max(events.c.version), 0)).where(
         events.c.site == bindparam("site"), events.c.stream == bindparam("stream")
@@ -83,6 +84,7 @@ class Unit:
         self._versions: dict[str, int] = {}
         self._commands: dict[str, CommandRecord | None] = {}
         self._event_rows: list[Row] = []
+        self._mark_rows: list[Row] = []
         self._batches: list[tuple[Statement, Iterable[Row]]] = []
         self._remembered: list[tuple[str, str, str]] = []
         self._spans: dict[str, tuple[int, int]] = {}
@@ -210,6 +212,8 @@ class Unit:
         batches: list[tuple[Statement, Iterable[Row]]] = []
         if self._event_rows:
             batches.append((INSERT_EVENT, self._event_rows))
+        if self._mark_rows:
+            batches.append((INSERT_MARK, self._mark_rows))
         batches.extend(self._batches)
         if self._remembered:
             none = (None, None)
@@ -281,6 +285,8 @@ class Unit:
         leaf = leaf_of(row)
         self._frontier.append(leaf)
         self._event_rows.append((*row, leaf))
+        if not position % MARK_EVERY:
+            self._mark_rows.append((self.site, position, bytes(self._frontier)))
         self._versions[stream] = version
         self._position = position
         first, _last = self._spans.get(command_id, (position, position))

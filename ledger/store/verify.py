@@ -9,7 +9,7 @@ from sqlalchemy import bindparam, func, or_, select
 
 from ledger.errors import LedgerDamaged
 from ledger.store.canonical import leaf_of
-from ledger.store.merkle import Frontier
+from ledger.store.merkle import MARK_EVERY, Frontier
 from ledger.store.reader import Reader
 from ledger.store.records import StoredEvent
 from ledger.store.statements import Statement
@@ -60,11 +60,11 @@ def verify_tree(
     and all its
     hashes. ``read_events`` also decodes every event. ``progress`` is called with (done, all) now and then.
 
-    Raises LedgerDamaged naming the first twenty faults (all of them in ``.faults``).
+    The marks that roots of the past are worked out from are held against the events as well. Raises LedgerDamaged naming the first twenty faults (all of them in ``.faults``).
     """
     known = dict(known_roots or {})
     faults: list[Fault] = []
-    frontier = Frontier()
+    frontier, marks = Frontier(), reader.marks()
     before = ""
     for event in reader.events():
         position = frontier.size + 1
@@ -74,6 +74,8 @@ def verify_tree(
         faults.extend(_faults_of(event, before, read_events))
         before = event.recorded_at
         frontier.append(leaf_of(event))
+        if not position % MARK_EVERY and marks.pop(position, None) != bytes(frontier):
+            faults.append(Fault(position, "the mark kept here is missing or not that of the events before it"))
         if position in known and known.pop(position) != frontier.root():
             found = frontier.root().hex()
             faults.append(Fault(position, f"the root over the first {position} events is {found}, not the known one"))
@@ -83,6 +85,7 @@ def verify_tree(
             break
     else:
         faults.extend(_faults_of_head(reader, frontier, before))
+        faults.extend(Fault(0, f"a mark is kept at {size} events, where none belongs") for size in sorted(marks))
         faults.extend(Fault(0, f"a root is known for {size} events, the ledger has fewer") for size in sorted(known))
     faults.extend(
         Fault(0, f"stream {stream} has {count} events but its last version is {last}")
