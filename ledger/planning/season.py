@@ -66,8 +66,10 @@ class Progress:
     bound_milli: int | None
 
 
-WARM, COLD = 0.008, 0.1
-"""First temperature of the search, in typical batches, from a good plan and from a rule's (tried: 0.002 to 0.03 from good plans)."""
+WARM, COLD = (0.002, 0.01), (0.1,)
+"""First temperatures of the search, in typical batches: from a good plan twice with half the moves each (the cooler keeps what is good, which is
+best in big shops, the warmer leaves a dead end of small ones; tried: 0.002 to 0.03), from a rule's plan once."""
+SEARCHED = " + search"
 
 Watch = Callable[[Progress], str | None]
 """Told of progress; answering ``"stop"`` ends the solve with the best so far."""
@@ -144,13 +146,19 @@ def _solve(
                 if here < cost:
                     cost, table, method = here, start, name
     if not stopped and effort.moves and cost > _enough(lp, cost, effort):
-        hot = WARM if lp is not None or warm is not None else COLD
-        found, best, tried = anneal(
-            a, table, seed=effort.seed, moves=effort.moves, hot=hot, enough=_enough(lp, cost, effort),
-            report=lambda done, now: told("search", done, effort.moves, now),
-        )  # fmt: skip
-        if found < cost:
-            cost, table, method = found, best, f"{method} + search"
+        good, start = lp is not None or warm is not None, table
+        for share, hot in enumerate(WARM if good else COLD):
+            half = effort.moves // (2 if good else 1)
+            found, best, done = anneal(
+                a, start, seed=effort.seed, moves=half, hot=hot, enough=_enough(lp, cost, effort),
+                report=lambda n, now, past=share * half: told("search", past + n, effort.moves, now),  # type: ignore[misc]
+            )  # fmt: skip
+            tried += done
+            if found < cost:
+                cost, table = found, best
+                method += "" if method.endswith(SEARCHED) else SEARCHED
+            if stopped or cost <= _enough(lp, cost, effort):
+                break
         if not stopped:
             cost, table = polisher.polish(table, sweeps=effort.sweeps, enough=_enough(lp, cost, effort))
     milli = lp.milli if lp is not None else None

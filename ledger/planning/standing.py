@@ -94,16 +94,15 @@ class Standing:
                 grams[u] += batch[k] * by
 
     def _item(self, i: int, edit: Edit) -> tuple[int, int]:
-        """Change of an item's own cost, material in it, and the most its stock rises in a week."""
+        """Change of an item's own cost, material in it, and the most its stock can rise in a week: what comes."""
         a, change, rise = self.a, 0, 0
-        for at in range(0, len(edit), 4):
-            j, _, k, _ = edit[at : at + 4]
-            change += (a.material[k] if k >= 0 else 0) - (a.material[j] if j >= 0 else 0)
-        first, stocks, costs = self._if_moved(i, edit)
-        end = first + len(stocks)
-        change += sum(costs) - sum(self.item_cost[i][first:end])
-        if a.store is not None:
-            rise = max(0, max([now - was for now, was in zip(stocks, self.stock[i][first:end], strict=True)]))
+        for at in range(0, len(edit), 2):
+            j = edit[at]
+            if j >= 0:
+                change += a.material[j] if at % 4 else -a.material[j]
+                rise += a.batch[j] if at % 4 else 0
+        first, _, costs = self._if_moved(i, edit)
+        change += sum(costs) - sum(self.item_cost[i][first : first + len(costs)])
         self.items[i][edit] = change, rise
         return change, rise
 
@@ -146,8 +145,7 @@ class Standing:
                 cost += gap * (display[t] - in_hand)
             stocks.append(in_hand)
             costs.append(cost)
-            same = t > last_change and in_hand == stock[t] and t < last
-            if same and (not shelf or not in_hand or t >= last_change + shelf):
+            if t > last_change and in_hand == stock[t] and (not shelf or not in_hand or t >= last_change + shelf):
                 break
         return first, stocks, costs
 

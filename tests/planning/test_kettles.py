@@ -20,7 +20,7 @@ from ledger.planning.solve_highs import bound
 from ledger.planning.whatif import station_out
 from tests.planning.shops import BIG, SMALL, invented_shop, two_kettles
 
-TRY = Effort(moves=15_000)
+TRY = Effort(moves=30_000)
 
 
 @pytest.fixture(scope="module")
