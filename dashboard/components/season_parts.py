@@ -150,20 +150,15 @@ def brings(made: PlanMade) -> int:
 
 
 def side_words(made: PlanMade, figures: Sequence[tuple[str, int, int]]) -> str:
-    """What the change does, in a sentence: cost, what sells, what is missing."""
+    """What the change does, in a sentence: every figure that differs but what is left over."""
     by = {what: after - before for what, before, after in figures}
-
-    def told(what: str, verb: str) -> str:
-        return f"{verb} {_side(made, what, abs(by[what]))} {'more' if by[what] > 0 else 'less'}"
-
-    verbs = (
-        ("cost_milli", "costs"),
-        ("made_g", "makes"),
-        ("sold_g", "sells"),
-        ("short_g", "misses"),
-        ("brings_milli", "brings"),
-    )
-    parts = [told(what, verb) for what, verb in verbs if _more(made, what, by[what]) != "same"]
+    verbs = (("cost_milli", "costs", ""), ("made_g", "makes", ""), ("sold_g", "sells", ""), ("short_g", "misses", ""), ("brings_milli", "brings", ""),
+             ("overtime_minutes", "asks for", " overtime"), ("helper_shifts", "asks for", " helper shifts"))  # fmt: skip
+    parts = [
+        f"{verb} {_side(made, what, abs(by[what]))} {'more' if by[what] > 0 else 'less' if what != 'helper_shifts' else 'fewer'}{rest}"
+        for what, verb, rest in verbs
+        if what in by and _more(made, what, by[what]) != "same"
+    ]
     return (
         f"With the change the plan {', '.join(parts)}."
         if parts

@@ -204,6 +204,11 @@ def test_a_dropped_flavour_s_sales_stand_beside_the_cost_it_saves(desk: Desk):
 def test_a_change_that_changes_nothing_says_so(made: season_plan.PlanMade):
     none = [(what, 5, 5) for what in ("cost_milli", "made_g", "sold_g", "short_g", "brings_milli")]
     assert side_words(made, none) == "The change makes no difference to cost, making or sales."
+    more = [("cost_milli", 0, 41_000_000), ("overtime_minutes", 0, 90), ("helper_shifts", 3, 1)]
+    assert (
+        side_words(made, more)
+        == "With the change the plan costs EUR 410 more, asks for 1.5 h more overtime, asks for 2 fewer helper shifts."
+    )
 
 
 def test_many_findings_are_folded_after_the_first_and_nothing_else_is_hidden():
