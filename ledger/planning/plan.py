@@ -1,6 +1,6 @@
 """A season plan as plain data: lines, what they cost, how good they are proven to be, and what is short.
 
-Whole numbers and text only, so that a plan can be kept as an event and is never solved again on replay: ``season.check_plan``
+Whole numbers and text only, so that a plan can be kept as an event and is never solved again on replay: ``as_plan.check_plan``
 recomputes its cost, room and stock from the lines in milliseconds.
 """
 
