@@ -71,8 +71,10 @@ class Batches:
         named = kettle_names(on.book)
         packed = on.queries.balances(["batch", "day", "flavour", "design", "step"], known=on.known, kinds=["lot.packs"])
         packed = packed[(packed["step"] == "pack") & (packed["batch"] != "")]
-        table = packed.groupby(["batch", "flavour", "design"], as_index=False).agg(
-            day=("day", "max"), mg=("mass_mg", "sum")
+        table = (
+            packed.sort_values("day", kind="stable")
+            .groupby(["batch", "flavour", "design"], as_index=False)
+            .agg(day=("day", "last"), mg=("mass_mg", "sum"))
         )
         charge = on.queries.balances(["batch", "station", "step"], known=on.known, kinds=["lot.material", "lot.reboil"])
         charge = charge[(charge["step"] == "cook") & (charge["batch"] != "")]

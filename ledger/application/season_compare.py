@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -142,9 +143,9 @@ def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int,
     for item in problem.items:
         things.setdefault(item.key, (item.flavour or item.key, item.key.partition(".")[2]))
     keys = ["flavour", "design", "step", "kind", "batch"]
-    now = ledger.queries.balances(keys, "0000-W00", last, kinds=["lot.packs"])
-    then = ledger.queries.balances(keys, known=paper.as_of, kinds=["lot.packs"])
-    ever = ledger.queries.balances(keys, kinds=["lot.packs"])
+    whole = ledger.queries.balances([*keys, "week"], kinds=["lot.packs"])
+    then = _by_flavour(ledger.queries.balances(keys, known=paper.as_of, kinds=["lot.packs"]))
+    now, ever = _by_flavour(whole[whole["week"] <= last]), _by_flavour(whole)
     seen = season_history(ledger)
     labels = [w.label for w in problem.weeks][:weeks]
     states = line_states(ledger, paper)
@@ -197,9 +198,16 @@ def _still_in_work(
     return [(w.batch, w.flavour, w.design, w.grams) for w in found if w.batch in in_work]
 
 
-def _flows(frame: pd.DataFrame, flavour: str, design: str) -> dict[str, Any]:
+def _by_flavour(frame: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """The rows of each flavour; of any other flavour there are none."""
+    return defaultdict(lambda: frame.iloc[:0], {str(flavour): part for flavour, part in frame.groupby("flavour")})
+
+
+def _flows(parts: Mapping[str, pd.DataFrame], flavour: str, design: str) -> dict[str, Any]:
     """Grams packed, sold (below 0: out of the lots), of every other kind, in stock; and which batches were packed."""
-    mine = frame[(frame["flavour"] == flavour) & ((frame["design"] == design) | (design == ""))]
+    mine = parts[flavour]
+    if design:
+        mine = mine[mine["design"] == design]
     packed = mine[mine["step"] == "pack"]
     grams = {name: int(part) for name, part in mine.groupby("step")["mass_mg"].sum().items()}
     made, sold = grams.get("pack", 0) // MG, sum(grams.get(s, 0) for s in SALES) // MG
