@@ -60,7 +60,7 @@ def filters(ledger: Ledger, asked: Asked) -> list[Any]:
     return [
         html.Details(
             [html.Summary(["What is planned and shown ", html.Span(said, className="fold-figure")]), html.Div(fields, className="filters")],
-            className="choices",
+            className="choices", id="season-choices",
         )
     ]  # fmt: skip
 

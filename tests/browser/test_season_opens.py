@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import httpx
 import pytest
 
 from tests.browser.conftest import Service
@@ -27,4 +28,11 @@ def test_the_season_page_shows_demand_and_stock_without_a_button(service: Servic
     assert before > 0 and page.evaluate(folded) == 0  # paper shows what is folded
     page.evaluate("dispatchEvent(new Event('afterprint'))")
     assert page.evaluate(folded) == before
+    page.locator("#season-facts > summary").click()
+    page.wait_for_selector("#season-facts[open]")
+    command = {"name": "open-batch", "data": {"flavour": "LEMON", "design": "LEMON-SLICE"}, "actor": "MK"}
+    drawn = page.query_selector("#season-facts")
+    assert httpx.post(f"{service.address}/api/v1/commands", json=command).status_code < 300
+    page.wait_for_function("d => !d.isConnected", arg=drawn, timeout=30_000)  # drawn anew for the other tablet's entry
+    page.wait_for_selector("#season-facts[open]", timeout=30_000)  # what was opened stays open
     page.close()
