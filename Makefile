@@ -38,11 +38,12 @@ system-packages:
 	  (apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql chromium fonts-dejavu-core >/dev/null); \
 	else echo "PostgreSQL and Chromium are used if installed; their tests skip otherwise."; fi
 
-# Two at a time where one alone would leave a core idle: the system's packages and Python's, then the checks and the browser.
+# Two at a time where one alone would leave a core idle: the system's packages and Python's, then the checks and the suite. The browser has the machine
+# to itself: it waits for real pages, and beside the type checker a slow machine once took too long for one.
 test:
 	@$(MAKE) $(TOGETHER) system-packages install-test
-	@$(MAKE) $(TOGETHER) checked browser
-	@$(MAKE) --no-print-directory suite
+	@$(MAKE) --no-print-directory -j2 checked suite
+	@$(MAKE) --no-print-directory browser
 
 checked: install-test
 	@scripts/check

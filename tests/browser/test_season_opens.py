@@ -21,7 +21,7 @@ def test_the_season_page_shows_demand_and_stock_without_a_button(service: Servic
     assert "lasts through" in page.inner_text("#season-top")
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     assert page.locator("#season-stop").is_hidden() and page.locator("#season-adopt").is_disabled()
-    assert "make one first" in page.inner_text("#season-why")
+    page.wait_for_selector("#season-why:has-text('make one first')", timeout=30_000)
     folded = "document.querySelectorAll('details.fold:not([open])').length"
     before = page.evaluate(folded)
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
