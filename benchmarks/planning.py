@@ -23,7 +23,7 @@ from tests.planning.shops import invented_shop, two_kettles
 SIZES = (
     (15, 16, 1, Effort(moves=200_000, nodes=40)),
     (30, 26, 1, Effort(moves=360_000)),
-    (30, 26, 2, Effort(moves=280_000)),
+    (30, 26, 2, Effort(moves=420_000)),
     (60, 52, 1, Effort(moves=220_000)),
 )
 CHANGE = Effort(moves=20_000)
