@@ -55,6 +55,7 @@ def spoken(shop: Path, patch: pytest.MonkeyPatch, encoding: str, *words: str) ->
     """Exit code and both streams of a command in this process, on streams of one encoding that somebody asked for."""
     out, err = (TextIOWrapper(BytesIO(), encoding=encoding, write_through=True) for _ in range(2))
     patch.setenv("PYTHONIOENCODING", encoding)
+    patch.setenv("COLUMNS", "140")
     patch.setattr(sys, "stdout", out)
     patch.setattr(sys, "stderr", err)
     with pytest.raises(SystemExit) as left:

@@ -78,7 +78,7 @@ def show(shop: Shop, kind: str | None, id: str | None, as_json: bool) -> None:
     names = [f.name for f in msgspec.inspect.type_info(KINDS[kind]).fields][:7]  # type: ignore[attr-defined]
     table = Table(title=f"{kind} ({len(found)})")
     for name in names:
-        table.add_column(name)
+        table.add_column(name, no_wrap=name == "id", overflow="fold")
     for entry in found:
         table.add_row(*(str(getattr(entry, n)) for n in names))
     out.print(table)
