@@ -178,8 +178,7 @@ def inverses(matrices: Floats) -> Floats:
     By numpy's general routine on purpose: LAPACK's Cholesky inverse does half the work, but its library hands matrices as small as these to
     threads that wait for each other, and on two cores that took eight times as long.
     """
-    found: Floats = np.linalg.inv(matrices)
-    return found
+    return np.asarray(np.linalg.inv(matrices), dtype=np.float64)
 
 
 def solve_blocks(blocks: Floats, side: Floats) -> Floats:
