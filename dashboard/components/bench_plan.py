@@ -8,13 +8,11 @@ from urllib.parse import quote
 
 from dash import dcc, html
 
-from dashboard.components.season_next import GONE, when
+from dashboard.components.season_next import row, when
 from ledger.analytics.compare import monday
 from ledger.application.ledger import Ledger
 from ledger.application.season_adopt import next_lines
-from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
-from ledger.planning.words import kilos
 
 AHEAD_DAYS = 6
 """Today and so many days more are the bench's business; what comes later is on the Season page."""
@@ -36,7 +34,7 @@ def due_part(ledger: Ledger, book: Book) -> Any:
         html.P([f"{more} more until {last.isoformat()}: ", dcc.Link("Season", href="/season"), "."], className="quiet")
     ]
     return html.Section(
-        [html.H2("Planned for the coming days"), html.Ul([_row(s, book, today) for s in due[:SHOWN]], className="next-lines"), *(rest if more > 0 else [])],
+        [html.H2("Planned for the coming days"), html.Ul([row(s, book, today, _button) for s in due[:SHOWN]], className="next-lines"), *(rest if more > 0 else [])],
         id="bench-due",
     )  # fmt: skip
 
@@ -45,18 +43,11 @@ def _day(state: dict[str, Any]) -> date:
     return date.fromisoformat(state["date"]) if state["date"] else monday(state["label"])
 
 
-def _row(state: dict[str, Any], book: Book, today: str) -> Any:
-    flavour, design = book.find(e.Flavour, state["flavour"]), book.find(e.Design, state["design"])
-    what = flavour.name if flavour else state["flavour"]
-    facts = [when(state, today), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}"]
-    return html.Li([
-        html.Span([html.Strong(what), f", {design.name}" if design else ""], className="next-what"),
-        html.Span([html.Span(text) for text in facts], className="next-facts" + (" late" if facts[0].endswith(GONE) else "")),
-        html.Button(
-            "Open this batch", type="button", className="plain", **{"data-form": f"open-batch?line={quote(state['plan_line'], safe='')}"},
-            **{"aria-label": f"Open this batch: {what}, {when(state)}"},
-        ),
-    ])  # fmt: skip
+def _button(state: dict[str, Any], _book: Book, what: str) -> Any:
+    return html.Button(
+        "Open this batch", type="button", className="plain", **{"data-form": f"open-batch?line={quote(state['plan_line'], safe='')}"},
+        **{"aria-label": f"Open this batch: {what}, {when(state)}"},
+    )  # fmt: skip
 
 
 __all__ = ["due_part"]

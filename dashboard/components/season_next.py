@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from typing import Any
 from urllib.parse import urlencode
@@ -26,7 +27,6 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
         return None
     paper, book = papers[-1], ledger.book()
     states = next_lines(ledger, paper, SHOWN)
-    names = {f.id: f.name for f in book.all(e.Flavour)} | {d.id: d.name for d in book.all(e.Design)}
     head = html.H2("Next to make")
     if not states:
         last = paper.lines[-1]["label"] if paper.lines else ""
@@ -36,22 +36,22 @@ def next_part(ledger: Ledger, told: Any = None) -> Any:
             else "The plan makes nothing."
         )
         return html.Section([head, html.P(f"{words} Make a plan anew and adopt it."), told], id="season-next-lines")
-    rows = [_row(state, names, book, ledger.today()) for state in states]
+    rows = [row(state, book, ledger.today(), _opened if state["batch"] else _button) for state in states]
     many = "The next batch" if len(rows) == 1 else f"The next {len(rows)} batches"
     said = html.P(f"{many} of plan {paper.plan}.", className="quiet")
     return html.Section([head, said, told, html.Ul(rows, className="next-lines")], id="season-next-lines")
 
 
-def _row(state: dict[str, Any], names: dict[str, str], book: Book, today: str) -> Any:
-    """One planned batch: what it is first, then when, in which kettle and how much, then its button or its links."""
-    what = names.get(state["flavour"], state["flavour"])
-    design = names.get(state["design"], state["design"])
+def row(state: dict[str, Any], book: Book, today: str, doing: Callable[[dict[str, Any], Book, str], Any]) -> Any:
+    """One planned batch: what it is first, then when, in which kettle and how much, then what can be done with it (`doing`: of state, book, flavour's name)."""
+    flavour, design = book.find(e.Flavour, state["flavour"]), book.find(e.Design, state["design"])
+    what = flavour.name if flavour else state["flavour"]
     facts = [when(state, today), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}"]
     late = " late" if facts[0].endswith(GONE) else ""
     return html.Li([
-        html.Span([html.Strong(what), f", {design}" if design else ""], className="next-what"),
+        html.Span([html.Strong(what), f", {design.name if design else state['design']}" if state["design"] else ""], className="next-what"),
         html.Span([html.Span(text) for text in facts], className=f"next-facts{late}"),
-        _opened(state, sheet_of(book, state).query()) if state["batch"] else _button(state, what),
+        doing(state, book, what),
     ])  # fmt: skip
 
 
@@ -64,14 +64,15 @@ def when(state: dict[str, Any], today: str = "") -> str:
     return f"{_DAYS[day.weekday()]} {state['date']}{gone}"
 
 
-def _button(state: dict[str, Any], what: str) -> Any:
+def _button(state: dict[str, Any], _book: Book, what: str) -> Any:
     return html.Button(
         "Open this batch", id={"type": "season-open", "line": state["plan_line"]}, type="button", className="plain", n_clicks=0,
         **{"aria-label": f"Open this batch: {what}, {when(state)}"},
     )  # fmt: skip
 
 
-def _opened(state: dict[str, Any], query: dict[str, str]) -> Any:
+def _opened(state: dict[str, Any], book: Book, _what: str) -> Any:
+    query = sheet_of(book, state).query()
     parts: list[Any] = [dcc.Link(state["batch"], href=f"/batch?batch={state['batch']}"), " is open. "]
     if query.get("design"):
         parts.append(dcc.Link("Its sheet", href=f"/sheet?{urlencode(query)}"))
@@ -101,4 +102,4 @@ def opened_words(ledger: Ledger, plan_line: str, batch: str) -> Any:
     )
 
 
-__all__ = ["next_part", "opened_words", "when"]
+__all__ = ["next_part", "opened_words", "row", "when"]

@@ -211,8 +211,8 @@ def note(recall: InCapitals, ledger: TheLedger, given: Annotated[NoteIn, Body()]
     """A customer called or answering, stock pulled off a shelf, a notice printed. `returned`, `counted` and `destroyed` name a lot and post its stock."""
     book = ledger.book()
     digits = book.site().currency_digits
-    partner = book.meant(Partner, given.partner) if given.partner else ""
-    channel = book.meant(Channel, given.channel) if given.channel else ""
+    partner = book.meant(Partner, given.partner)
+    channel = book.meant(Channel, given.channel)
     done = audit_recall.note(
         ledger, recall, given.kind, partner=partner, lot=in_capitals(given.lot), packs=given.packs, channel=channel, text=given.text,
         by=given.actor, mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,

@@ -29,7 +29,7 @@ def forecast(
     form: Form = "json", table: Annotated[str, Query(max_length=40)] = "",
 ) -> Any:  # fmt: skip
     """Weekly means and quantiles of every flavour and channel, their sums, which model made them and why."""
-    flavour = ledger.book().meant(Flavour, flavour) if flavour else ""
+    flavour = ledger.book().meant(Flavour, flavour)
     return _answer(forecast_report(make_forecast(ledger, horizon), flavour, every=True), asked, form, table)
 
 

@@ -62,12 +62,9 @@ class SheetIn(BaseModel):
         def size(text: str) -> int:
             return quantities.length(text) if text else 0
 
-        def code(kind: type, typed: str) -> str:
-            return book.meant(kind, typed) if typed else ""
-
         return Ask(
-            design=code(e.Design, self.design), flavour=code(e.Flavour, self.flavour), packs=self.packs, pieces=self.pieces,
-            pack=code(e.Pack, self.pack), kettle=code(e.Station, self.kettle),
+            design=book.meant(e.Design, self.design), flavour=book.meant(e.Flavour, self.flavour), packs=self.packs, pieces=self.pieces,
+            pack=book.meant(e.Pack, self.pack), kettle=book.meant(e.Station, self.kettle),
             day=self.day, batch=in_capitals(self.batch), water_reads_mc=quantities.temperature(self.water_reads) if self.water_reads else None,
             water_said=self.water_reads, barometer_pa=quantities.pressure(self.barometer) if self.barometer else None, barometer_is_sea_level=self.barometer_is_sea_level,
             log_um=size(self.log), rod_um=size(self.rod), piece_um=size(self.piece), ends_um=size(self.ends) if self.ends else None,
