@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
 
-from ledger.application.ledger import Ledger, open_ledger
-from tests.support.made_once import invented_shop
+from ledger.application.ledger import Ledger
+from tests.support.made_once import invented_shop, own_ledger
 
 
 @pytest.fixture(scope="session")
@@ -19,5 +18,4 @@ def audit_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def shop(audit_file: Path, tmp_path: Path) -> Ledger:
     """A copy of an eight-week shop that a test may write to."""
-    shutil.copy(audit_file, tmp_path / "shop.sqlite")
-    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite")
+    return own_ledger(audit_file, tmp_path)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -10,7 +9,7 @@ import pytest
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.domain.books.commands import Define
 from ledger.domain.books.entries import Site
-from tests.support.made_once import invented_shop
+from tests.support.made_once import invented_shop, own_ledger
 
 
 @pytest.fixture(scope="session")
@@ -21,8 +20,7 @@ def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def demo(demo_file: Path, tmp_path: Path) -> Ledger:
     """A copy of the demo that a test may write to."""
-    shutil.copy(demo_file, tmp_path / "shop.sqlite")
-    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite")
+    return own_ledger(demo_file, tmp_path)
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from ledger.application.ledger import Ledger, open_ledger
 from seeds.shop import fill
 
 LONGEST_WAIT = 900
@@ -53,4 +54,9 @@ def copied(source: Path, target: Path) -> Path:
     return target
 
 
-__all__ = ["copied", "invented_shop", "made_once"]
+def own_ledger(source: Path, folder: Path) -> Ledger:
+    """A ledger that a test may write to: a copy of a made one, in the test's folder."""
+    return open_ledger(f"sqlite:///{copied(source, folder / 'shop.sqlite')}")
+
+
+__all__ = ["copied", "invented_shop", "made_once", "own_ledger"]

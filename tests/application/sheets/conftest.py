@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
 
-from ledger.application.ledger import Ledger, open_ledger
-from tests.support.made_once import invented_shop
+from ledger.application.ledger import Ledger
+from tests.support.made_once import invented_shop, own_ledger
 
 
 @pytest.fixture(scope="session")
@@ -18,5 +17,4 @@ def shop_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def shop(shop_file: Path, tmp_path: Path) -> Ledger:
-    shutil.copy(shop_file, tmp_path / "shop.sqlite")
-    return open_ledger(f"sqlite:///{tmp_path}/shop.sqlite")
+    return own_ledger(shop_file, tmp_path)
