@@ -30,6 +30,9 @@ VOIDABLE = AMENDABLE | {
     "shelf.sold",
     "shelf.shipped",
     "shelf.returned",
+    "shelf.ran-out",
+    "shelf.promotion-planned",
+    "season.override-made",
 }
 
 

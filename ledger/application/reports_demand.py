@@ -33,8 +33,10 @@ def demand(ledger: Ledger, known: int | str | None = None, weeks_ahead: int = 52
     on = basis(ledger, known)
     lines = on.queries.balances(["week", "flavour", "channel", "kind"], known=on.known, kinds=["customer"])
     sales = forecast_input.weekly_sales(lines)
-    gone = _papers(on.queries.papers("ran-out"), on.known, ["flavour", "channel", "day", "until_day"])
-    planned = _papers(on.queries.papers("promotion"), on.known, ["from_day", "to_day", "flavour", "channel", "kind"])
+    gone = _papers(on.queries.papers("ran-out", known=on.known), ["flavour", "channel", "day", "until_day"])
+    planned = _papers(
+        on.queries.papers("promotion", known=on.known), ["from_day", "to_day", "flavour", "channel", "kind"]
+    )
     shut = forecast_input.closed_days(planned)
     open_days = forecast_input.open_days("2000-W01", "1999-W52", on.site.open_days)
     if not sales.empty:
@@ -44,8 +46,8 @@ def demand(ledger: Ledger, known: int | str | None = None, weeks_ahead: int = 52
     return Demand(on.as_of, sales, exposure, open_days, forecast_input.promotions(planned))
 
 
-def _papers(papers: list[tuple[int, object]], known: int, names: list[str]) -> pd.DataFrame:
-    rows = [tuple(getattr(paper, n) for n in names) for position, paper in papers if position <= known]
+def _papers(papers: list[tuple[int, object]], names: list[str]) -> pd.DataFrame:
+    rows = [tuple(getattr(paper, n) for n in names) for _, paper in papers]
     return pd.DataFrame(rows, columns=names)
 
 

@@ -150,8 +150,8 @@ def run_outs(on: Basis, this: str) -> pd.DataFrame:
     start = compare.monday(this)
     inside = {(start + timedelta(days=n)).isoformat() for n in range(7)}
     gone: dict[tuple[str, str], set[str]] = {}
-    for position, paper in on.queries.papers("ran-out"):
-        if position <= on.known and paper.day <= max(inside) and (paper.until_day or paper.day) >= min(inside):
+    for _, paper in on.queries.papers("ran-out", known=on.known):
+        if paper.day <= max(inside) and (paper.until_day or paper.day) >= min(inside):
             listed = {d.isoformat() for d in days(paper.day, paper.until_day or paper.day)}
             gone.setdefault((paper.flavour, paper.channel), set()).update(listed & inside)
     rows = [(*key, len(found)) for key, found in sorted(gone.items())]

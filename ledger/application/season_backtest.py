@@ -121,11 +121,7 @@ def _named(table: pd.DataFrame) -> pd.DataFrame:
 def issued_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
     """Issued forecasts held against the weeks gone by since, as they were made: flavours in channels, weeks not short."""
     rows: list[dict[str, Any]] = []
-    papers = [
-        p
-        for position, p in ledger.queries.papers("forecast")
-        if position <= seen.on.known and p.origin_week < seen.origin
-    ]
+    papers = [p for _, p in ledger.queries.papers("forecast", known=seen.on.known) if p.origin_week < seen.origin]
     if not papers:
         return pd.DataFrame()
     panel = truth(seen, shift(seen.origin, -1))
@@ -159,9 +155,9 @@ def issued_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
 def override_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
     """Owner's figures whose weeks are over, beside what the model said and what sold."""
     rows: list[dict[str, Any]] = []
-    for position, paper in ledger.queries.papers("override"):
+    for _, paper in ledger.queries.papers("override", known=seen.on.known):
         first, last = span_of(paper.week)
-        if position > seen.on.known or last >= seen.origin:
+        if last >= seen.origin:
             continue
         flavour, _, channel = paper.key.partition("/")
         sales = seen.history.sales

@@ -86,8 +86,9 @@ def make_forecast(ledger: Ledger, horizon: int = 13, known: int | str | None = N
 def standing_overrides(seen: SeasonHistory) -> list[Any]:
     """The newest owner's figure of every level, key and span of weeks that has not passed yet."""
     newest: dict[tuple[str, str, str], Any] = {}
-    for position, paper in seen.on.queries.papers("override"):
-        if position <= seen.on.known and span_of(paper.week)[1] >= seen.origin:
+    for _, paper in seen.on.queries.papers("override", known=seen.on.known):
+        if span_of(paper.week)[1] >= seen.origin:
+            newest.pop((paper.level, paper.key, paper.week), None)  # the newest word is laid over last
             newest[(paper.level, paper.key, paper.week)] = paper
     return list(newest.values())
 

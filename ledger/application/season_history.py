@@ -116,8 +116,8 @@ def bulk_orders(on: Basis) -> tuple[pd.DataFrame, list[str]]:
     Entries older than the field `units` say how many packs with the first number of their note ("150 packs: wedding").
     """
     rows, notes = [], []
-    for position, paper in on.queries.papers("promotion"):
-        if position > on.known or paper.kind not in BULK:
+    for position, paper in on.queries.papers("promotion", known=on.known):
+        if paper.kind not in BULK:
             continue
         found = _FIRST_NUMBER.match(paper.note)
         units = paper.units or (int(found[1]) if found else 0)
@@ -133,7 +133,7 @@ def bulk_orders(on: Basis) -> tuple[pd.DataFrame, list[str]]:
 
 def announced(on: Basis, *kinds: str) -> list[Any]:
     """Papers of days known ahead (closure, promotion, show, bulk), oldest first."""
-    return [p for position, p in on.queries.papers("promotion") if position <= on.known and p.kind in kinds]
+    return [p for _, p in on.queries.papers("promotion", known=on.known) if p.kind in kinds]
 
 
 def truth(seen: SeasonHistory, last_week: str) -> Any:

@@ -21,8 +21,13 @@ from ledger.domain.derive import derive
 from ledger.domain.lots.commands import ReceiveLot
 from ledger.domain.lots.events import LotReceived
 from ledger.domain.movement import Movement
+from ledger.domain.season.events import OverrideMade
+from ledger.domain.shelf.events import PromotionPlanned, RanOut
 from ledger.domain.state import Recorded, State
 from ledger.errors import Refused, StepsInTheWay, UnknownThing
+
+FACTS = {RanOut: "run-out", PromotionPlanned: "fact known ahead", OverrideMade: "figure of your own"}
+"""Papers that a person may have got wrong: facts beside the sales and the owner's own figures. They move nothing, so nothing follows."""
 
 
 def find(origin: int, state: State) -> Recorded:
@@ -34,7 +39,7 @@ def find(origin: int, state: State) -> Recorded:
         )
     if record.voided:
         raise Refused(f"Entry {origin} was voided already; record it anew instead.", origin=origin)
-    if not isinstance(record.event, (Movement, BatchOpened)):
+    if not isinstance(record.event, (Movement, BatchOpened, *FACTS)):
         raise Refused(
             f"Entry {origin} ({type(record.event).__name__}) is not corrected but followed: enter the book entry anew, release the hold, "
             "or amend the entry it speaks of.",
@@ -71,6 +76,8 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
             f"Entry {cmd.origin} is a {_word(record.event)}; it cannot become a {_word(new)}. Void it and record the other.",
             origin=cmd.origin,
         )
+    if type(new) in FACTS:
+        return [Changed(record, new)] if new != record.event else []
     if new.batch != record.event.batch:
         raise Refused(
             f"Entry {cmd.origin} belongs to batch {record.event.batch}; void it and record it on {new.batch}.",
@@ -86,7 +93,7 @@ def amend(cmd: bc.Amend, state: State, decide: Callable[[Any, Any], list[Any]]) 
 
 
 def _word(event: Any) -> str:
-    return str(getattr(event, "step", "")) or type(event).__name__
+    return str(getattr(event, "step", "")) or FACTS.get(type(event)) or type(event).__name__
 
 
 def _amend_opening(command: bc.OpenBatch, record: Recorded, state: State) -> list[Changed]:
@@ -134,6 +141,8 @@ def void(cmd: bc.Void, state: State) -> list[Changed]:
                 f"Batch {batch.batch} has steps recorded ({batch.steps}). Void them first, from the last to the first.",
                 batch=batch.batch, steps=batch.steps.split(),
             )  # fmt: skip
+        return [Changed(record, None)]
+    if type(record.event) in FACTS:
         return [Changed(record, None)]
     return cascade(record, None, state)
 

@@ -13,6 +13,8 @@ from ledger.domain.lots import commands as lc
 from ledger.domain.lots import events as le
 from ledger.domain.movement import Movement
 from ledger.domain.parts import DERIVED, NOMINAL, WEIGHED, Take
+from ledger.domain.season import commands as sc
+from ledger.domain.season.events import OverrideMade
 from ledger.domain.shelf import commands as shc
 from ledger.domain.shelf import events as she
 from ledger.errors import Refused
@@ -20,6 +22,8 @@ from ledger.errors import Refused
 _STEP = {
     be.Cooked: bc.Cook, be.Pulled: bc.Pull, be.Blended: bc.Blend, be.Built: bc.Build, be.Rolled: bc.Roll, be.Cut: bc.CutRods,
 }  # fmt: skip
+_PAPERS = {she.RanOut: shc.NoteRunOut, she.PromotionPlanned: shc.PlanPromotion, OverrideMade: sc.MakeOverride}
+"""Entries that say word for word what their command said."""
 
 
 def command_of(event: Any) -> Any:
@@ -73,6 +77,9 @@ def _other(event: Any) -> Any:
         return lc.ScrapLot(
             day=event.day, lot=event.takes[0].lot, cause=event.partner, note=event.note, **_amount(event.takes[0])
         )
+    paper = _PAPERS.get(type(event))
+    if paper is not None:
+        return paper(**{f.name: getattr(event, f.name) for f in fields(event)})
     packs = sum(t.packs for t in getattr(event, "takes", ()))
     lot = event.takes[0].lot if isinstance(event, Movement) and len(event.takes) == 1 else ""
     if isinstance(event, she.Sold):

@@ -9,7 +9,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -23,6 +23,7 @@ from ledger.projections import questions as ask
 from ledger.projections import statements
 from ledger.projections.ask import Question, Value
 from ledger.projections.questions import MEASURES
+from ledger.projections.sql_world import decode_amendment
 from ledger.store.codec import decode
 from ledger.store.store import Store
 from ledger.store.times import utc_text
@@ -42,6 +43,21 @@ class AsOf:
     position: int
     recorded_at: str
     root: str = ""
+
+
+class PaperVersion(NamedTuple):
+    """What a paper first recorded at `position` said, believed from one position of the log until another."""
+
+    position: int
+    known_from: int
+    known_to: int
+    event: Any
+
+
+def papers_believed(versions: Sequence[PaperVersion], known: int | None = None) -> list[tuple[int, Any]]:
+    """What was believed right after a position (None: now) as (position first recorded, event)."""
+    at = ALWAYS - 1 if known is None else known
+    return [(v.position, v.event) for v in versions if v.known_from <= at < v.known_to]
 
 
 @dataclass(slots=True)
@@ -236,11 +252,36 @@ class Queries:
         found = self._rows(ask.ANSWERED, command_id=command_id)
         return (int(found[0][0]), int(found[0][1])) if found and found[0][0] else None
 
-    def papers(self, kind: str, id: str | None = None) -> list[tuple[int, Any]]:
+    def papers(self, kind: str, id: str | None = None, known: int | None = None) -> list[tuple[int, Any]]:
         """Papers of a kind (sheet, forecast, plan, recall, recall-note, recall-closed, promotion, ran-out, thermometer, override),
-        oldest first, as (position, event)."""
+        oldest first, as (position first recorded, event), as believed right after `known` (None: now). Voided ones are left out."""
+        return papers_believed(self.paper_versions(kind, id), known)
+
+    def paper_versions(self, kind: str, id: str | None = None) -> list[PaperVersion]:
+        """Everything papers of a kind ever said, oldest paper first, each with the positions between which it was believed."""
         found = self._rows(ask.PAPERS, kind=kind, id=id)
-        return [(position, decode(name, schema, payload)) for position, name, schema, payload in found]
+        fixes = self._fixes(sorted({stream for *_, stream, corrected in found if corrected is not None}))
+        out = []
+        for position, name, schema, payload, _stream, _corrected in found:
+            said = [(int(position), decode(name, schema, payload)), *fixes.get(int(position), ())]
+            ends = [*(at for at, _ in said[1:]), ALWAYS]
+            out += [
+                PaperVersion(int(position), at, end, event)
+                for (at, event), end in zip(said, ends, strict=True)
+                if event is not None
+            ]
+        return out
+
+    def _fixes(self, streams: list[str]) -> dict[int, list[tuple[int, Any]]]:
+        """Corrections in these streams by the entry they correct: (position, what it says from then on; None: it was voided)."""
+        fixes: dict[int, list[tuple[int, Any]]] = {}
+        if streams:
+            for row in self.log(streams=streams, most=EVERY).to_dict("records"):
+                if row["name"] in ("ledger.amended", "ledger.voided"):
+                    said = json.loads(row["payload"])
+                    new = decode_amendment(said["name"], said["schema"], said["data"]) if "data" in said else None
+                    fixes.setdefault(int(said["origin"]), []).append((int(row["position"]), new))
+        return fixes
 
     def corrections(self) -> pd.DataFrame:
         """Corrected entries: origin, position of the newest correction, voided."""
@@ -283,4 +324,4 @@ def believed(table: Any, known: int | None) -> Any:
     return (table.c.known_from <= known) & (table.c.known_to > known)
 
 
-__all__ = ["MEASURES", "WEEKLY", "AsOf", "Queries", "believed"]
+__all__ = ["MEASURES", "WEEKLY", "AsOf", "PaperVersion", "Queries", "believed", "papers_believed"]

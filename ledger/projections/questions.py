@@ -192,8 +192,11 @@ ANSWERED = Question(
     select(commands.c.first_position, commands.c.last_position), at_site(commands), equal(commands, "command_id")
 )
 PAPERS = Question(
-    select(events.c.position, events.c.name, events.c.schema_version, events.c.payload)
-    .select_from(papers.join(events, and_(papers.c.site == events.c.site, papers.c.position == events.c.position)))
+    select(events.c.position, events.c.name, events.c.schema_version, events.c.payload, events.c.stream, corrections.c.position.label("corrected"))
+    .select_from(
+        papers.join(events, and_(papers.c.site == events.c.site, papers.c.position == events.c.position))
+        .outerjoin(corrections, and_(papers.c.site == corrections.c.site, papers.c.position == corrections.c.origin))
+    )
     .order_by(papers.c.position),
     at_site(papers), equal(papers, "kind", "id"),
 )  # fmt: skip
