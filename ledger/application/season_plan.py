@@ -9,8 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from ledger.application.ledger import Ledger
+from ledger.application.season_demand import spread_of
 from ledger.application.season_forecast import make_forecast
-from ledger.application.season_problem import Asked, problem_of, spread_of
+from ledger.application.season_problem import Asked, problem_of
 from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
 from ledger.errors import BadInput
 from ledger.planning import QUICK, Plan, Problem, Progress, check_plan, make_plan, replan

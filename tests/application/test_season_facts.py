@@ -91,9 +91,9 @@ def test_entries_from_before_the_two_fields_read_and_count_as_they_did(own: Ledg
     assert orders[orders["week"] == "2026-W50"]["units"].tolist() == [140] and not notes
     from datetime import date
 
-    from ledger.application.season_problem import _shows
+    from ledger.application.season_days import show_times
 
-    found = _shows(on, ["2026-W50"], date(2026, 12, 7), set(), [])
+    found = show_times(on, ["2026-W50"], date(2026, 12, 7), set(), [])
     assert (2, 14 * 60, 15 * 60 + 30) in [(s.day, s.start, s.end) for s in found]
 
 

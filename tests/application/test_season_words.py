@@ -12,8 +12,8 @@ import pytest
 
 from ledger.application import season_plan
 from ledger.application.ledger import Ledger
+from ledger.application.season_demand import spread_of
 from ledger.application.season_plan import PlanMade, cut_back
-from ledger.application.season_problem import spread_of
 from ledger.application.season_settings import PlanSettings
 from ledger.planning.problem import Item
 from ledger.planning.scenarios import rescore, sample_seasons
