@@ -15,10 +15,10 @@ from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
-from dashboard.components import audit_forms, contact_forms
+from dashboard.components import audit_forms, contact_forms, season_callbacks
 from dashboard.forms import routes
 from dashboard.page import pages
-from dashboard.pages import season, sheet
+from dashboard.pages import sheet
 from dashboard.shell import shell, wire
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.interfaces.web_api import build_api
@@ -72,7 +72,7 @@ def create_app(ledger_url: str | Ledger, clock: Callable[[], datetime] = utc_now
                 meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}])  # fmt: skip
     dash.layout = shell
     wire(dash, ledger)
-    season.wire(dash, ledger)
+    season_callbacks.wire(dash, ledger)
     sheet.wire(dash, ledger)
 
     async def index(request: Request) -> HTMLResponse:

@@ -16,7 +16,8 @@ from fastapi import FastAPI
 
 from dashboard import shell
 from dashboard.app import create_app
-from dashboard.pages import season, sheet
+from dashboard.components import season_callbacks as season
+from dashboard.pages import sheet
 from ledger.application.ledger import Ledger
 
 PATIENCE = 5.0

@@ -14,6 +14,9 @@ import pytest
 from plotly.utils import PlotlyJSONEncoder
 
 from dashboard.app import create_app
+from dashboard.components import season_acts as acts
+from dashboard.components import season_shown as shown
+from dashboard.components.season_change import change_of
 from dashboard.components.season_next import next_part
 from dashboard.components.season_table import changes_of, edit_panel, table_rows
 from dashboard.figures.season_demand import cumulative, weeks
@@ -61,7 +64,7 @@ def shop(shop_file: Path) -> Ledger:
 def desk(shop: Ledger) -> Desk:
     """A desk with a plan of the standing weeks on it."""
     found = desk_of(shop)
-    page.act(found, "season-make", {"weeks": "6", "effort": "quick"}, NOTHING)
+    acts.act(found, "season-make", {"weeks": "6", "effort": "quick"}, NOTHING)
     found.wait()
     assert found.base is not None, found.trouble
     return found
@@ -92,7 +95,7 @@ def test_the_page_stands_without_a_plan_shows_demand_against_stock_and_asks_for_
 def test_a_button_pressed_while_the_page_still_reads_is_not_lost(demo: Ledger):
     desk = desk_of(demo)
     desk.look()
-    page.act(desk, "season-make", {"weeks": "4", "effort": "quick"}, NOTHING)
+    acts.act(desk, "season-make", {"weeks": "4", "effort": "quick"}, NOTHING)
     desk.wait()
     assert desk.base is not None and not desk.base.in_force and not desk.trouble
 
@@ -121,7 +124,7 @@ def test_on_opening_the_page_shows_the_plan_in_force_on_today_s_stock_and_looks_
     left = sum(line["batches"] for line in paper.lines if line["label"] >= "2026-W49")
     assert desk.standing.batches == left == sum(line.batches for line in desk.base.plan.lines)
     assert desk.standing.behind == sum(line["batches"] for line in paper.lines) - left
-    page.act(desk, "season-adopt", {}, NOTHING)
+    acts.act(desk, "season-adopt", {}, NOTHING)
     assert "in force already" in desk.trouble and len(adopted_shop.queries.papers("plan")) == 1
 
 
@@ -171,10 +174,10 @@ def test_every_link_in_the_words_has_its_figures_on_the_page(desk: Desk):
 
 def test_a_change_stands_beside_the_plan_until_it_is_taken_or_forgotten(desk: Desk):
     before = desk.base
-    page.act(desk, "season-try", {}, ("demand", "LEMON", 50.0, "", ""))
+    acts.act(desk, "season-try", {}, ("demand", "LEMON", 50.0, "", ""))
     desk.wait()
-    assert desk.trial is not None and "Sharp lemon sells +50 %" in told(page.trial(desk))
-    page.act(desk, "season-drop", {}, NOTHING)
+    assert desk.trial is not None and "Sharp lemon sells +50 %" in told(shown.trial(desk))
+    acts.act(desk, "season-drop", {}, NOTHING)
     assert desk.trial is None and desk.base is before
 
 
@@ -189,7 +192,7 @@ def test_a_change_stands_beside_the_plan_until_it_is_taken_or_forgotten(desk: De
 )
 def test_each_change_can_be_asked_for(desk: Desk, what: tuple[str, str, float, str, str], words: str):
     assert desk.base is not None
-    change, said = page.change_of(desk.base, *what)
+    change, said = change_of(desk.base, *what)
     assert words in said
     changed = change(desk.base.problem)
     assert changed != desk.base.problem
@@ -199,10 +202,10 @@ def test_a_week_outside_the_plan_is_refused_with_its_range(desk: Desk):
     assert desk.base is not None
     first = desk.base.problem.weeks[0].label
     with pytest.raises(BadInput, match=first):
-        page.change_of(desk.base, "demand", "LEMON", 10, "2031-W01", "")
-    page.act(desk, "season-try", {}, ("demand", "LEMON", 10.0, "2031-W01", ""))
-    assert "2031-W01" in told(page.status(desk))
-    page.act(desk, "season-drop", {}, NOTHING)
+        change_of(desk.base, "demand", "LEMON", 10, "2031-W01", "")
+    acts.act(desk, "season-try", {}, ("demand", "LEMON", 10.0, "2031-W01", ""))
+    assert "2031-W01" in told(shown.status(desk))
+    acts.act(desk, "season-drop", {}, NOTHING)
 
 
 def cell(desk: Desk, batches: int) -> dict[str, Any]:
@@ -229,8 +232,8 @@ def test_a_typed_cell_is_recomputed_at_once_without_a_solver(desk: Desk, monkeyp
     assert (
         "1 cell changed" in said and money(desk.trial, desk.trial.plan.cost_milli) in said and "fullest week is" in said
     )
-    assert page.trial(desk) is None  # what is typed is told at the table, not as a second plan
-    page.act(desk, "season-undo", {}, NOTHING)
+    assert shown.trial(desk) is None  # what is typed is told at the table, not as a second plan
+    acts.act(desk, "season-undo", {}, NOTHING)
     assert desk.typed == {} and desk.trial is None and desk.base is before
 
 
@@ -241,14 +244,14 @@ def test_every_change_can_be_taken_back_one_by_one_or_all_at_once(desk: Desk):
     for batches in (line.batches + 1, 0):
         desk.type_in({key: batches})
     assert desk.typed == {key: 0}
-    page.act(desk, "season-undo", {}, NOTHING)
+    acts.act(desk, "season-undo", {}, NOTHING)
     assert desk.typed == {key: line.batches + 1}
-    page.act(desk, "season-undo-all", {}, NOTHING)
+    acts.act(desk, "season-undo-all", {}, NOTHING)
     assert desk.typed == {} and desk.past == []
     desk.type_in({key: line.batches + 1})
     desk.type_in({key: line.batches})  # typed back by hand: nothing differs from the plan
     assert desk.typed == {} and desk.trial is None
-    page.act(desk, "season-undo-all", {}, NOTHING)
+    acts.act(desk, "season-undo-all", {}, NOTHING)
 
 
 def test_what_the_floor_cannot_carry_is_refused_and_stays_typed(desk: Desk):
@@ -256,14 +259,14 @@ def test_what_the_floor_cannot_carry_is_refused_and_stays_typed(desk: Desk):
     assert "cannot carry" in told(edit_panel(desk)) and desk.trial is None and desk.typed
     rows = {r["id"]: r for r in table_rows(desk, range(6))}
     assert 95 in rows[cell(desk, 95)["rowId"]].values()
-    page.act(desk, "season-undo-all", {}, NOTHING)
+    acts.act(desk, "season-undo-all", {}, NOTHING)
 
 
 def test_changes_kept_become_the_plan_and_are_adopted_as_it(desk: Desk):
     assert desk.base is not None
     before, line = desk.base, desk.base.plan.lines[0]
     desk.type_in({(line.item, line.week, line.kettle): line.batches - 1})
-    page.act(desk, "season-keep", {}, NOTHING)
+    acts.act(desk, "season-keep", {}, NOTHING)
     assert desk.base.plan.changed == "changed by hand" and not desk.typed
     assert check_plan(desk.base.plan, desk.base.problem).agrees
     desk.base = before
@@ -272,17 +275,17 @@ def test_changes_kept_become_the_plan_and_are_adopted_as_it(desk: Desk):
 def test_the_rest_is_planned_again_around_what_is_typed(desk: Desk):
     assert desk.base is not None
     line = desk.base.plan.lines[0]
-    page.act(desk, "season-again", {}, NOTHING)
+    acts.act(desk, "season-again", {}, NOTHING)
     assert "Nothing was changed" in desk.trouble
     desk.type_in({(line.item, line.week, line.kettle): line.batches - 1})
-    page.act(desk, "season-again", {}, NOTHING)
+    acts.act(desk, "season-again", {}, NOTHING)
     desk.wait()
-    assert desk.trial is not None and "planned again" in told(page.trial(desk))
+    assert desk.trial is not None and "planned again" in told(shown.trial(desk))
     mine = [
         x.batches for x in desk.trial.plan.lines if (x.item, x.week, x.kettle) == (line.item, line.week, line.kettle)
     ]
     assert sum(mine) == line.batches - 1
-    page.act(desk, "season-drop", {}, NOTHING)
+    acts.act(desk, "season-drop", {}, NOTHING)
 
 
 def test_strange_cells_are_no_batches():
@@ -305,7 +308,7 @@ def test_a_planned_batch_is_opened_on_the_page_and_leads_to_its_sheet(shop_file:
         ledger.book().get(e.Flavour, line["flavour"]).name
     )  # the flavour first: on a telephone nothing stands right of its button
     assert said.index(name) < said.index(line["date"]) < said.index("Open this batch")
-    done = told(page.open_batch(ledger, line["plan_line"]))
+    done = told(acts.open_batch(ledger, line["plan_line"]))
     batch = ledger.queries.batches(first_day=ledger.today()).iloc[0]
     assert batch["plan_line"] == line["plan_line"] and f"Batch {batch['batch']} is open" in done
     sheet = re.search(r'"href": "(/sheet\?[^"]+)"', done)
@@ -315,7 +318,7 @@ def test_a_planned_batch_is_opened_on_the_page_and_leads_to_its_sheet(shop_file:
     sheets.issue(ledger, sheet_page.ask_of(ledger.book(), asked))
     assert sheets.kept(ledger, batch["batch"]).batch == batch["batch"]
     assert f"{batch['batch']}" in told(next_part(ledger)) and "Its sheet" in told(next_part(ledger))
-    assert "opened for" in told(page.open_batch(ledger, line["plan_line"]))
+    assert "opened for" in told(acts.open_batch(ledger, line["plan_line"]))
 
 
 def test_an_adopted_plan_is_in_the_ledger_and_on_the_api(shop_file: Path, tmp_path: Path):
@@ -325,9 +328,9 @@ def test_an_adopted_plan_is_in_the_ledger_and_on_the_api(shop_file: Path, tmp_pa
     with client_of(create_app(ledger)) as client:
         assert client.get("/api/v1/season/plan").status_code in (404, 409)
         assert client.get("/season").status_code == 200
-        page.act(desk, "season-make", {"weeks": "4", "effort": "quick"}, NOTHING)
+        acts.act(desk, "season-make", {"weeks": "4", "effort": "quick"}, NOTHING)
         desk.wait()
-        page.act(desk, "season-adopt", {}, NOTHING)
+        acts.act(desk, "season-adopt", {}, NOTHING)
         assert desk.adopted and ledger.queries.papers("plan")[-1][1].plan == desk.adopted
         plan = client.get("/api/v1/season/plan").json()
         assert desk.base is not None
@@ -345,14 +348,14 @@ def test_facts_and_the_owners_own_figure_are_noted_on_the_page(shop_file: Path, 
     ledger = open_ledger(f"sqlite:///{tmp_path}/own.sqlite")
     row = dict.fromkeys(("kind", "from", "to", "flavour", "channel", "packs", "at", "note"), "")
     today = ledger.today()
-    gone = told(page.note(ledger, row | {"kind": "run-out", "from": today, "flavour": "LEMON", "channel": "shop"}))
+    gone = told(acts.note(ledger, row | {"kind": "run-out", "from": today, "flavour": "LEMON", "channel": "shop"}))
     assert "Noted as entry" in gone and ledger.queries.papers("ran-out")[-1][1].flavour == "LEMON"
-    assert "A bulk needs" in told(page.note(ledger, row | {"kind": "bulk", "from": today}))
+    assert "A bulk needs" in told(acts.note(ledger, row | {"kind": "bulk", "from": today}))
     assert "needs a reason" in told(
-        page.note(ledger, row | {"kind": "own", "from": today, "flavour": "LEMON", "packs": "40"})
+        acts.note(ledger, row | {"kind": "own", "from": today, "flavour": "LEMON", "packs": "40"})
     )
     own = told(
-        page.note(ledger, row | {"kind": "own", "from": today, "flavour": "LEMON", "packs": "40", "note": "a wedding"})
+        acts.note(ledger, row | {"kind": "own", "from": today, "flavour": "LEMON", "packs": "40", "note": "a wedding"})
     )
     assert "the model said" in own and ledger.queries.papers("override")[-1][1].units == 40
 

@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 from plotly.utils import PlotlyJSONEncoder
 
+from dashboard.components import season_acts as acts
+from dashboard.components import season_shown as shown
 from dashboard.components.season_change import change_of, week_named
 from dashboard.components.season_parts import side_by_side, side_words, words
 from dashboard.components.season_table import brief, not_shown, table_rows
@@ -82,8 +84,8 @@ def test_while_the_planner_works_only_stopping_is_offered(at_work: Desk):
     can = ways(at_work)
     assert (can.make, can.stop, can.adopt, can.tries) == (False, True, False, False)
     assert "wait, or stop it" in can.why
-    page.act(at_work, "season-stop", {}, NOTHING)
-    assert "Stopping, with the best so far" in told(page.status(at_work))
+    acts.act(at_work, "season-stop", {}, NOTHING)
+    assert "Stopping, with the best so far" in told(shown.status(at_work))
 
 
 def test_what_is_typed_while_the_planner_works_is_refused_in_words_and_not_lost_in_silence(at_work: Desk):
@@ -115,7 +117,7 @@ def test_what_cannot_be_adopted_says_why_and_is_not_adopted_by_a_press_either(
         desk.adopted = "P1"
     can = ways(desk)
     assert not can.adopt and why in can.why
-    page.act(desk, "season-adopt", {}, NOTHING)
+    acts.act(desk, "season-adopt", {}, NOTHING)
     assert why in desk.trouble and shop.queries.papers("plan") == []
 
 
@@ -158,7 +160,7 @@ def test_with_nothing_planned_at_all_every_row_stands_so_that_it_can_be_typed_in
 
 def test_every_fold_says_with_a_figure_what_is_inside(desk: Desk):
     assert desk.base is not None
-    heads = re.findall(r'"children": \[\{"props": \{"children": "([^"]+)"\}, "type": "H2".{0,60}?\}, \{"props": \{"children": "([^"]*)", "className": "fold-figure"', told(page.bottom(desk)))  # fmt: skip
+    heads = re.findall(r'"children": \[\{"props": \{"children": "([^"]+)"\}, "type": "H2".{0,60}?\}, \{"props": \{"children": "([^"]*)", "className": "fold-figure"', told(shown.bottom(desk)))  # fmt: skip
     found = dict(heads)
     weeks = len(desk.base.problem.weeks)
     assert f"of {weeks} " in found["The weeks, hands and stations"]
