@@ -10,13 +10,14 @@ import pandas as pd
 
 from ledger.analytics.compare import monday, shift
 from ledger.application.ledger import Ledger
-from ledger.application.reports_demand import demand
+from ledger.application.reports_demand import EverKnown
 from ledger.application.reports_types import Column, Report, Table, basis, columns
 from ledger.application.season_forecast import MILLI, span_of
-from ledger.application.season_history import SeasonHistory, bulk_orders, season_history, truth
+from ledger.application.season_history import SeasonHistory, bulk_orders, history_of, season_history, truth
 from ledger.errors import BadInput
 from ledger.forecast import Backtest, DemandHistory, backtest, score_table
 from ledger.forecast.calendar import week_number, week_text
+from ledger.projections.queries import papers_believed
 
 GROUPS: tuple[Column, ...] = columns(
     ("group", "group"), ("n", "weeks scored", "count"), ("mase_ratio", "MASE to naive", "number"), ("error_ratio", "error to naive", "number"),
@@ -29,16 +30,16 @@ class AsKnown:
     """The history as the ledger knew it when an origin week began; late corrections are left out exactly as they were."""
 
     def __init__(self, ledger: Ledger) -> None:
-        self.ledger = ledger
+        self.ever = EverKnown(basis(ledger))
         self.kept: dict[str, DemandHistory] = {}
 
     def __call__(self, origin: str) -> DemandHistory:
         if origin not in self.kept:
             eve = (monday(origin) - timedelta(days=1)).isoformat()
-            position = self.ledger.queries.known_on(eve)
-            told = demand(self.ledger, position, weeks_ahead=70)
-            bulk, _ = bulk_orders(basis(self.ledger, position))
-            self.kept[origin] = DemandHistory(told.sales, told.exposure, told.open_days, told.promotions, bulk)
+            on = self.ever.on
+            position = min(on.known, on.queries.known_on(eve))
+            bulk, _ = bulk_orders(on, papers_believed(self.ever.planned, position))
+            self.kept[origin] = history_of(self.ever.at(position, weeks_ahead=70), bulk)
         return self.kept[origin]
 
 

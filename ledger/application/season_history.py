@@ -6,6 +6,7 @@ Trouble in the book (a feast without a rule, a season flavour without a feast) b
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -14,7 +15,7 @@ import pandas as pd
 
 from ledger.analytics.compare import week_of
 from ledger.application.ledger import Ledger
-from ledger.application.reports_demand import demand
+from ledger.application.reports_demand import Demand, demand
 from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
@@ -57,7 +58,7 @@ def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHist
     told = demand(ledger, on.known, weeks_ahead=70)
     settings, notes = settings_of_book(on.book)
     bulk, more = bulk_orders(on)
-    history = DemandHistory(told.sales, told.exposure, told.open_days, told.promotions, bulk)
+    history = history_of(told, bulk)
     sold = on.queries.balances(
         ["week", "flavour", "design", "item", "channel", "kind"], known=on.known, kinds=["customer"]
     )
@@ -66,6 +67,20 @@ def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHist
     return SeasonHistory(
         on, day, origin, history, settings, sold, _shares(sold, origin), _grams(sold, origin, on.book), (*notes, *more)
     )
+
+
+def history_of(told: Demand, bulk: pd.DataFrame) -> DemandHistory:
+    """The tables of a forecast. What is promised in bulk where it was never sold before has a row of its own, of 0, so that it is not lost."""
+    sales = told.sales
+    if len(sales):
+        sold = set(zip(sales["flavour"], sales["channel"], strict=True))
+        fresh = [pair for pair in dict.fromkeys(zip(bulk["flavour"], bulk["channel"], strict=True)) if pair not in sold]
+        if fresh:
+            none = pd.DataFrame(
+                [(sales["week"].iloc[0], *pair, 0) for pair in fresh], columns=["week", "flavour", "channel", "units"]
+            )
+            sales = pd.concat([sales, none.astype(sales.dtypes.to_dict())], ignore_index=True)
+    return DemandHistory(sales, told.exposure, told.open_days, told.promotions, bulk)
 
 
 def settings_of_book(book: Book) -> tuple[ForecastSettings, list[str]]:
@@ -110,13 +125,13 @@ def _analogues(book: Book, notes: list[str]) -> tuple[Analogue, ...]:
     return tuple(found)
 
 
-def bulk_orders(on: Basis) -> tuple[pd.DataFrame, list[str]]:
+def bulk_orders(on: Basis, papers: Sequence[tuple[int, Any]] | None = None) -> tuple[pd.DataFrame, list[str]]:
     """Bulk orders of the ledger (``week``, ``flavour``, ``channel``, ``units``) and what could not be read of them.
 
     Entries older than the field `units` say how many packs with the first number of their note ("150 packs: wedding").
     """
     rows, notes = [], []
-    for position, paper in on.queries.papers("promotion", known=on.known):
+    for position, paper in on.queries.papers("promotion", known=on.known) if papers is None else papers:
         if paper.kind not in BULK:
             continue
         found = _FIRST_NUMBER.match(paper.note)
@@ -162,4 +177,13 @@ def _grams(sold: pd.DataFrame, origin: str, book: Book) -> dict[str, float]:
     return found
 
 
-__all__ = ["BULK", "SeasonHistory", "announced", "bulk_orders", "season_history", "settings_of_book", "truth"]
+__all__ = [
+    "BULK",
+    "SeasonHistory",
+    "announced",
+    "bulk_orders",
+    "history_of",
+    "season_history",
+    "settings_of_book",
+    "truth",
+]

@@ -219,6 +219,11 @@ class Queries:
         """Names and addresses of workers, suppliers and customers."""
         return self._frame(ask.CONTACTS, kind=kind)
 
+    def ever_believed(self, by: Sequence[str], kinds: Sequence[str]) -> pd.DataFrame:
+        """Packs of every line of these kinds of account that was ever believed, grouped by posting columns (`known_from` and `known_to` among them)."""
+        found = self._frame(ask.ever_believed(tuple(by)), kinds=kinds)
+        return found.astype({"packs": "int64"})
+
     # --- the log --------------------------------------------------------------------------------------------------
 
     def log(

@@ -97,6 +97,14 @@ def balances(by: tuple[str, ...]) -> Question:
 
 
 @cache
+def ever_believed(by: tuple[str, ...]) -> Question:
+    """Packs of every line ever believed, grouped by posting columns, in no order."""
+    keys = [postings.c[name] for name in by]
+    head = select(*keys, func.sum(postings.c.packs).label("packs")).group_by(*keys)
+    return Question(head, at_site(postings), {"kinds": _LINES["kinds"]})
+
+
+@cache
 def weekly(by: tuple[str, ...]) -> Question:
     """Balances for the weekly review: grouped by columns, by the cause of what was lost, and by direction."""
     t = postings
@@ -209,5 +217,5 @@ def holding_text(text: str) -> str:
 
 __all__ = [
     "ANSWERED", "BATCHES", "BATCHES_NAMED", "BOOK_HISTORY", "CONTACTS", "CORRECTIONS", "EDGES", "ENTRY", "FLAGS", "LOG", "LOG_NEWEST_FIRST", "LOG_OF_STREAMS",
-    "LOTS", "LOTS_HOLDING", "LOTS_KNOWN", "MEASURES", "PAPERS", "POSTINGS", "WEEKS", "WEEK_LINES", "balances", "holding_text", "weekly",
+    "LOTS", "LOTS_HOLDING", "LOTS_KNOWN", "MEASURES", "PAPERS", "POSTINGS", "WEEKS", "WEEK_LINES", "balances", "ever_believed", "holding_text", "weekly",
 ]  # fmt: skip

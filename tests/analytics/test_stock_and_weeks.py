@@ -153,6 +153,42 @@ def test_open_days_leave_out_announced_closures() -> None:
     ]
 
 
+PLANNED = ["from_day", "to_day", "flavour", "channel", "kind"]
+
+
+def test_a_promotion_inside_a_wider_one_has_the_days_of_both_each_once() -> None:
+    """The whole shop Monday to Saturday, lemon on Saturday and Sunday, the counter on Sunday: lemon at the counter is promoted all seven days."""
+    planned = pd.DataFrame([("2026-02-09", "2026-02-14", "", "", "promotion"), ("2026-02-14", "2026-02-15", "LEMON", "", "promotion"),
+                            ("2026-02-15", "2026-02-15", "", "COUNTER", "promotion")], columns=PLANNED)  # fmt: skip
+    table = forecast_input.promotions(planned)
+    assert list(zip(table.flavour, table.channel, table.strength, strict=True)) == [
+        ("*", "*", pytest.approx(6 / 7)), ("*", "COUNTER", 1.0), ("LEMON", "*", 1.0), ("LEMON", "COUNTER", 1.0),
+    ]  # fmt: skip
+
+
+def test_a_promotion_of_a_flavour_and_one_of_a_channel_meet_where_both_hold() -> None:
+    planned = pd.DataFrame([("2026-02-09", "2026-02-09", "LEMON", "", "promotion"), ("2026-02-10", "2026-02-11", "", "COUNTER", "promotion")],
+                           columns=PLANNED)  # fmt: skip
+    rows = forecast_input.promotions(planned).set_index(["flavour", "channel"])["strength"]
+    assert rows["LEMON", "COUNTER"] == pytest.approx(3 / 7)
+    assert rows["LEMON", "*"] == pytest.approx(1 / 7) and rows["*", "COUNTER"] == pytest.approx(2 / 7)
+
+
+def test_a_closure_of_one_channel_shuts_that_channel_only() -> None:
+    planned = pd.DataFrame([("2026-02-09", "2026-02-14", "", "ONLINE", "closure"), ("2026-02-16", "2026-02-16", "", "", "closure")], columns=PLANNED)  # fmt: skip
+    shut, own = forecast_input.closed_days(planned), forecast_input.closed_of_channels(planned)
+    table = forecast_input.open_days("2026-W07", "2026-W08", (1, 2, 3, 4, 5, 6), shut, own)
+    assert list(zip(table.channel, table.week, table.days, strict=True)) == [
+        ("*", "2026-W07", 6), ("*", "2026-W08", 5), ("ONLINE", "2026-W07", 0), ("ONLINE", "2026-W08", 5),
+    ]  # fmt: skip
+    gone = pd.DataFrame([("LEMON", "ONLINE", "2026-02-14", "2026-02-17"), ("LEMON", "SHOP", "2026-02-14", "2026-02-17")],
+                        columns=["flavour", "channel", "day", "until_day"])  # fmt: skip
+    short = forecast_input.exposure(gone, (1, 2, 3, 4, 5, 6), shut, own)
+    assert list(zip(short.channel, short.week, short.share, strict=True)) == [
+        ("ONLINE", "2026-W08", pytest.approx(4 / 5)), ("SHOP", "2026-W07", pytest.approx(5 / 6)), ("SHOP", "2026-W08", pytest.approx(4 / 5)),
+    ]  # fmt: skip
+
+
 def test_an_empty_frame_goes_through_everything() -> None:
     none, lots = frame(), LOTS.iloc[:0]
     tables = [

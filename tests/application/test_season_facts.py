@@ -48,11 +48,12 @@ def test_a_bulk_order_keeps_its_packs_and_a_show_its_time():
         ({"kind": "show", "at": "15:30-14:00"}, BadInput, "ends before it begins"),
         ({"kind": "show", "at": "half past two"}, BadInput, "no time span"),
         ({"kind": "promotion", "units": 3}, BadInput, "Only a bulk order"),
-        ({"kind": "closure", "at": "14:00-15:30"}, BadInput, "Only a show"),
+        ({"kind": "closure", "flavour": "", "at": "14:00-15:30"}, BadInput, "Only a show"),
         ({"kind": "party"}, BadInput, "promotion, closure, bulk, show"),
         ({"flavour": "LEMMON"}, UnknownThing, "LEMON"),
         ({"channel": "moon"}, UnknownThing, "SHOP"),
         ({"to_day": "2026-03-01"}, BadInput, "Turn them round"),
+        ({"kind": "closure"}, BadInput, "run-out"),
     ],
 )
 def test_what_is_known_ahead_is_refused_where_its_kind_needs_more_or_less(given: dict, error: type, words: str):
@@ -79,8 +80,8 @@ def test_entries_from_before_the_two_fields_read_and_count_as_they_did(own: Ledg
         def __init__(self, inner: object) -> None:
             self.inner = inner
 
-        def papers(self, kind: str) -> list:
-            return [*self.inner.papers(kind), *([(1, paper), (1, show)] if kind == "promotion" else [])]
+        def papers(self, kind: str, known: int | None = None) -> list:
+            return [*self.inner.papers(kind, known=known), *([(1, paper), (1, show)] if kind == "promotion" else [])]
 
         def __getattr__(self, name: str) -> object:
             return getattr(self.inner, name)

@@ -135,6 +135,11 @@ def plan_promotion(cmd: c.PlanPromotion, state: State) -> list[Any]:
         )
     if kind == "show" and not cmd.at:
         raise BadInput("A show needs from when to when (`at`), such as `14:00-15:30`.")
+    if kind == "closure" and cmd.flavour:
+        raise BadInput(
+            "A closure shuts the shop, or one channel of it, for every flavour. A flavour that is gone is a run-out (`run-out`); leave `flavour` out.",
+            value=cmd.flavour,
+        )
     if cmd.units and kind != "bulk":
         raise BadInput(f"Only a bulk order has packs; a {kind} has none. Leave `units` out.", value=cmd.units)
     if cmd.at and kind != "show":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import threading
+import time
 from typing import Any
 
 import click
@@ -113,8 +114,8 @@ def plan(
 
 def _planned(shop: Shop, settings: PlanSettings, effort: str) -> season_plan.PlanMade:
     """Make a plan with its stages told on the error stream; Ctrl-C stops it at the best so far."""
-    out = console(error=True)
-    stop = threading.Event()
+    out, money = console(error=True), season_words.money_of(shop.ledger.book().site())
+    stop, began = threading.Event(), time.monotonic()
     before = (
         signal.signal(signal.SIGINT, lambda *_: stop.set())
         if threading.current_thread() is threading.main_thread()
@@ -124,7 +125,9 @@ def _planned(shop: Shop, settings: PlanSettings, effort: str) -> season_plan.Pla
         with out.status("Planning") as status:
 
             def told(at: Progress) -> str | None:
-                status.update(season_words.stage(at))
+                best = season_words.best(at, money)
+                said = "Stopping, with the best so far" if stop.is_set() else season_words.stage(at)
+                status.update(f"{said}; {f'{best}; ' if best else ''}{time.monotonic() - began:.0f} s so far")
                 return "stop" if stop.is_set() else None
 
             return season_plan.make(shop.ledger, settings, effort, told)
@@ -226,7 +229,7 @@ def _noted(kind: str, told: str, *names: str) -> click.Command:
 for _command in (
     _noted("run-out", "A flavour was gone from a channel, whole days.", "channel", "flavour"),
     _noted("promotion", "A promotion, of everything unless named.", "channel", "flavour"),
-    _noted("closure", "The shop is shut: nothing made, nothing sold."),
+    _noted("closure", "The shop is shut: nothing made, nothing sold (with --channel: only that channel sells nothing).", "channel"),
     _noted("bulk", "A bulk order, promised for a day.", "packs", "channel", "flavour"),
     _noted("show", "A show: a batch must be in the making while customers watch.", "at"),
 ):
