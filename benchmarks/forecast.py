@@ -31,6 +31,7 @@ from ledger.forecast.lines import build_lines
 from ledger.forecast.point import point_forecast
 from ledger.forecast.scoring import score_table
 from tests.forecast import shop_by_another_hand
+from tests.forecast.shop_by_another_hand_world import FAILED
 from tests.forecast.simulators import feast_shapes, other_forms
 
 KNOWN, ORIGINS, HORIZON = 156, 37, 13
@@ -57,6 +58,7 @@ TARGETS = {
 class Case:
     """One shop to be judged on: what was known when, what came, and the rate nobody knows (None for a real ledger).
 
+    ``calm`` is the rate for one who knows the shop by heart, but not how lucky a season will be or that it will fail.
     ``failed`` names the season-only flavours that the simulator makes fail in the year held back.
     """
 
@@ -65,6 +67,7 @@ class Case:
     settings: ForecastSettings
     origins: list[str]
     rate: pd.DataFrame | None
+    calm: pd.DataFrame | None = None
     failed: tuple[str, ...] = ()
 
 
@@ -72,10 +75,15 @@ def of_simulator(module: object) -> Callable[[int], Case]:
     def case(seed: int) -> Case:
         shop = module.simulate(seed)  # type: ignore[attr-defined]
         series = [(f, c) for f in shop.flavours for c in shop.channels]
-        rows = [(f, c, shop.week(t), shop.rate[i, t]) for i, (f, c) in enumerate(series) for t in range(shop.weeks)]
-        rate = pd.DataFrame(rows, columns=["flavour", "channel", "week", "rate"])
+        rate, calm = (
+            pd.DataFrame(
+                [(f, c, shop.week(t), grid[i, t]) for i, (f, c) in enumerate(series) for t in range(shop.weeks)],
+                columns=["flavour", "channel", "week", "rate"],
+            )
+            for grid in (shop.rate, shop.calm)
+        )
         origins = [shop.week(c) for c in range(KNOWN, KNOWN + ORIGINS)]
-        return Case(FixedHistory(shop.history), shop.history, shop.settings, origins, rate, shop.failed)
+        return Case(FixedHistory(shop.history), shop.history, shop.settings, origins, rate, calm, shop.failed)
 
     return case
 
@@ -88,7 +96,10 @@ def by_another_hand(seed: int) -> Case:
     origins = [week_text(n) for n in range(start, start + ORIGINS)]
     rate = shop.truth[["flavour", "channel", "week"]].assign(rate=shop.truth["expected"])
     settings = ForecastSettings(feasts=feasts, windows=windows)
-    return Case(shop.as_known, shop.history, settings, origins, rate, (shop.secrets["failed season"],))
+    failed = shop.secrets["failed season"]
+    fails = (rate["flavour"] == failed) & (rate["week"] >= shop.held_back_from)
+    calm = rate.assign(rate=rate["rate"].mask(fails, rate["rate"] / FAILED))
+    return Case(shop.as_known, shop.history, settings, origins, rate, calm, (failed,))
 
 
 SIMULATORS: dict[str, Callable[[int], Case]] = {
@@ -131,7 +142,7 @@ def measure(case: Case) -> dict[str, float]:
 
 def season_total_errors(case: Case) -> dict[str, float]:
     """Summed absolute error of season totals over their sum, six weeks before the window opens: ours, last season's
-    again, and the true rate's; then the same without the seasons that the simulator makes fail.
+    again, the true rate's and the true rate's but for the season's luck; then the same without the seasons that the simulator makes fail.
 
     The first two simulators' rate knows how lucky the season will be, another hand's only whether it fails.
     """
@@ -142,6 +153,7 @@ def season_total_errors(case: Case) -> dict[str, float]:
         names = {"said": "season total 6 weeks ahead WAPE", "again": "the same, last year's weeks again"}
         if case.rate is not None:
             names["rate"] = "floor: true rate, season total WAPE"
+            names["calm"] = "floor: true rate but for luck, season total WAPE"
         out |= {f"{name}{ending}": float((part[k] - came).abs().sum() / came.sum()) for k, name in names.items()}
     return out
 
@@ -160,7 +172,10 @@ def _season_totals(case: Case) -> Iterator[dict[str, object]]:
             origin = int(weeks[0]) - 6 + truth.first
             if origin >= earliest and weeks[-1] < truth.weeks - 1:
                 seasons.setdefault(origin, []).append((int(s), weeks))
-    rate = {} if case.rate is None else case.rate.set_index(["flavour", "channel", "week"])["rate"].to_dict()
+    rate, calm = (
+        {} if table is None else table.set_index(["flavour", "channel", "week"])["rate"].to_dict()
+        for table in (case.rate, case.calm)
+    )
     for origin, held in seasons.items():
         panel = build_panel(case.as_known(week_text(origin)), case.settings, week_text(known_until + 1))
         column = origin - panel.first
@@ -176,6 +191,7 @@ def _season_totals(case: Case) -> Iterator[dict[str, object]]:
                 "came": truth.units[s, seen].sum(),
                 "again": naive[s, seen + truth.first - origin].sum(),
                 "rate": sum(rate.get((*names[s], week_text(truth.first + int(t))), 0.0) for t in seen),
+                "calm": sum(calm.get((*names[s], week_text(truth.first + int(t))), 0.0) for t in seen),
             }
 
 

@@ -38,6 +38,8 @@ PULL |= {"fair": (2, 0.2, 1.4), "regatta": (5, 0.5, 0.9)}
 UNKNOWN = "regatta"
 ALL_YEAR = ("aniseed", "lemon", "clove", "violet", "raspberry", "ginger", "pear drop")
 NEW = "pear drop"
+FAILED = 0.35
+"""What is left of a season that fails."""
 
 
 @dataclass(frozen=True)
@@ -172,7 +174,7 @@ def rates(
     listed, new = held + int(rng.integers(-26, 13)), FLAVOURS.index(NEW)
     mean[:, new] *= np.where(week < listed, 0.0, 1 + 0.5 * np.exp(-(week - listed) / 5))
     failed = str(rng.choice(["holly mint", "spiced orange", "primrose", "bonfire"]))
-    mean[:, FLAVOURS.index(failed), held * 7 :] *= 0.35
+    mean[:, FLAVOURS.index(failed), held * 7 :] *= FAILED
 
     calm, lucky = np.ones((2, many, days)), np.ones((2, many, days))
     for name, (_, _, pull) in PULL.items():

@@ -46,7 +46,10 @@ def simulate(seed: int, years: int = 4, start: str = "2021-W01") -> SimulatedSho
     }
     size = {"counter": 1.0, "post": 0.45, "trade": 0.7}
 
-    log_rate = np.full((len(FLAVOURS), len(CHANNELS), days), -np.inf)
+    log_rate, luck = (
+        np.full((len(FLAVOURS), len(CHANNELS), days), -np.inf),
+        np.zeros((len(FLAVOURS), len(CHANNELS), days)),
+    )
     for i, flavour in enumerate(FLAVOURS):
         level = rng.normal(np.log(38 / 6.5), 0.6)
         own_wave = common_wave + rng.normal(0, 0.08, 4)
@@ -69,6 +72,7 @@ def simulate(seed: int, years: int = 4, start: str = "2021-W01") -> SimulatedSho
                     height_here = 1.3 if SEASON_ONLY[flavour][0] == name else 0.0
                 shock = np.array([season_shock[name, d.year] for d in dates])
                 value = value + (height_here + shock) * shape
+                luck[i, j] += shock * shape
             if flavour in SEASON_ONLY:
                 name, before, after = SEASON_ONLY[flavour]
                 away = feasts[name]
@@ -81,9 +85,10 @@ def simulate(seed: int, years: int = 4, start: str = "2021-W01") -> SimulatedSho
     for _ in range(years * 10):
         promotion[rng.integers(len(FLAVOURS)), :, rng.integers(weeks)] = 1.0
     effect = np.exp(rng.normal(0.35, 0.08, (len(FLAVOURS), 1, 1)) * promotion)
-    daily = np.exp(log_rate) * usual
-    rate = daily.reshape(len(FLAVOURS), len(CHANNELS), weeks, 7).sum(axis=3) * effect
-    rate = rate.reshape(len(FLAVOURS) * len(CHANNELS), weeks)
+    rate, calm = (
+        ((np.exp(log) * usual).reshape(len(FLAVOURS), len(CHANNELS), weeks, 7).sum(axis=3) * effect).reshape(-1, weeks)
+        for log in (log_rate, log_rate - luck)
+    )
     shop_shock = rng.gamma(1 / 0.07**2, 0.07**2, weeks)
     noise = rng.gamma(1 / 0.13**2, 0.13**2, rate.shape)
     demand = rng.poisson(rate * shop_shock * noise)
@@ -99,7 +104,7 @@ def simulate(seed: int, years: int = 4, start: str = "2021-W01") -> SimulatedSho
     )
     flat = promotion.reshape(rate.shape)
     history = tables(FLAVOURS, CHANNELS, first, demand, sold + bulk, share, bulk, flat, open_days)
-    return SimulatedShop(history, settings, tuple(FLAVOURS), tuple(CHANNELS), first, rate, weeks)
+    return SimulatedShop(history, settings, tuple(FLAVOURS), tuple(CHANNELS), first, rate, calm, weeks)
 
 
 def _closed(day: date) -> bool:

@@ -53,7 +53,9 @@ def simulate(seed: int, years: int = 4, start: str = "2022-W02") -> SimulatedSho
     for t in range(1, weeks):
         mood[t] = 0.9 * mood[t - 1] + rng.normal(0, 0.035)
 
-    rate = np.zeros((len(FLAVOURS), len(CHANNELS), weeks))
+    rate, calm = np.zeros((2, len(FLAVOURS), len(CHANNELS), weeks))
+    lucky = [np.array([luck[y] for y in season_year]) for luck in (christmas_luck, easter_luck)]
+    unmoved = [np.ones(weeks), np.ones(weeks)]
     for i, flavour in enumerate(FLAVOURS):
         base = rng.gamma(4, 6)
         growth = 1 + rng.normal(0.04, 0.07) * np.arange(weeks) / 52
@@ -66,27 +68,27 @@ def simulate(seed: int, years: int = 4, start: str = "2022-W02") -> SimulatedSho
                 season = season + (high + rng.normal(0, 0.05)) * np.exp(-0.5 * (gap / width) ** 2)
             season = np.maximum(season, 0.3)
             lag = np.maximum(to_christmas - [0.0, 0.5, 2.0][j], 0)
-            christmas = (
-                (lag + 0.6) ** 1.5 * np.exp(-(lag + 0.6) / 1.6) * np.array([christmas_luck[y] for y in season_year])
-            )
-            spring = 1 / (1 + np.exp(2.2 * (to_easter - 2.5 - [0, 0, 1.0][j]))) * (to_easter < 30)
-            spring = spring * np.array([easter_luck[y] for y in season_year])
+            build_up = (lag + 0.6) ** 1.5 * np.exp(-(lag + 0.6) / 1.6)
+            run = 1 / (1 + np.exp(2.2 * (to_easter - 2.5 - [0, 0, 1.0][j]))) * (to_easter < 30)
             mothers = np.exp(-0.5 * ((to_mothers - 0.4) / 0.5) ** 2)
             fair = np.exp(-0.5 * ((to_fair - 0.3) / 0.6) ** 2)
-            if flavour in SEASON_ONLY:
-                name, before, _ = SEASON_ONLY[flavour]
-                peak, away = (christmas, to_christmas) if name == "christmas" else (spring, to_easter)
-                value = base * growth * size * (0.25 + 2.5 * peak) * (away <= before / 7)
-            else:
+            lift = np.zeros(4)
+            if flavour not in SEASON_ONLY:
                 lift = rng.lognormal(0, 0.3, 4) * [1.8, 0.8, 0.5, 0.9 if j < 2 else 0.0]
-                value = base * growth * size * (season + lift @ np.stack([christmas, spring, mothers, fair]))
-            if flavour == broken:
-                value = np.where(np.arange(weeks) >= break_at, value * 0.55, value)
-            if j == step_channel:
-                value = np.where(np.arange(weeks) >= step_at, value * 1.3, value)
-            rate[i, j] = value
-    rate = rate * np.exp(mood) * open_days / 5.0
-    rate = rate.reshape(-1, weeks)
+            for grid, (of_christmas, of_easter) in ((rate, lucky), (calm, unmoved)):
+                christmas, spring = build_up * of_christmas, run * of_easter
+                if flavour in SEASON_ONLY:
+                    name, before, _ = SEASON_ONLY[flavour]
+                    peak, away = (christmas, to_christmas) if name == "christmas" else (spring, to_easter)
+                    value = base * growth * size * (0.25 + 2.5 * peak) * (away <= before / 7)
+                else:
+                    value = base * growth * size * (season + lift @ np.stack([christmas, spring, mothers, fair]))
+                if flavour == broken:
+                    value = np.where(np.arange(weeks) >= break_at, value * 0.55, value)
+                if j == step_channel:
+                    value = np.where(np.arange(weeks) >= step_at, value * 1.3, value)
+                grid[i, j] = value
+    rate, calm = ((grid * np.exp(mood) * open_days / 5.0).reshape(-1, weeks) for grid in (rate, calm))
     dispersion = 22.0
     demand = rng.poisson(rng.gamma(dispersion, np.maximum(rate, 1e-12) / dispersion) * (rate > 0))
 
@@ -107,9 +109,9 @@ def simulate(seed: int, years: int = 4, start: str = "2022-W02") -> SimulatedSho
         windows=tuple(Window(f, name, before, after) for f, (name, before, after) in SEASON_ONLY.items()),
     )
     history = tables(FLAVOURS, CHANNELS, first, demand, sold + bulk, share, bulk, np.zeros(rate.shape), open_days)
-    of_christmas = tuple(f for f, (name, *_) in SEASON_ONLY.items() if name == "christmas")
-    failed = of_christmas if failed_year == last_christmas else ()
-    return SimulatedShop(history, settings, tuple(FLAVOURS), tuple(CHANNELS), first, rate, weeks, failed)
+    at_christmas = tuple(f for f, (name, *_) in SEASON_ONLY.items() if name == "christmas")
+    failed = at_christmas if failed_year == last_christmas else ()
+    return SimulatedShop(history, settings, tuple(FLAVOURS), tuple(CHANNELS), first, rate, calm, weeks, failed)
 
 
 def _weeks_to(monday: date, feast: object) -> float:

@@ -24,6 +24,7 @@ class SimulatedShop:
     channels: tuple[str, ...]
     first: int
     rate: np.ndarray  # true mean demand, shape (series, weeks); series are flavour-major
+    calm: np.ndarray  # the same but for how lucky each season is, likewise
     weeks: int
     failed: tuple[str, ...] = ()  # flavours whose season of the last year is made to fail
 
