@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from ledger.application import season_adopt, season_compare, season_plan, season_standing, season_words
+from ledger.application import season_adopt, season_compare, season_plan, season_standing
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Report
 from ledger.application.season_plan import PlanMade, Typed
@@ -21,21 +22,26 @@ SEASON_WEEKS = 8
 
 @dataclass(slots=True)
 class Job:
-    """Work going on: what it is, its stage in words, how much of the stage is done (0 to 1), and whether it was asked to stop.
+    """Work going on: what it is, where it is (None before its first word), and whether it was asked to stop.
 
     first: work that a button need not wait to see ended before it is pressed; what it starts comes after it.
     """
 
     what: str
     first: bool = False
-    stage: str = ""
-    share: float = 0.0
+    at: Progress | None = None
+    began: float = field(default_factory=time.monotonic)
     stop: threading.Event = field(default_factory=threading.Event)
     thread: threading.Thread | None = None
 
+    @property
+    def seconds(self) -> float:
+        """How long it has been going on."""
+        return time.monotonic() - self.began
+
     def watch(self, at: Progress) -> str | None:
         """Told of progress by the solver."""
-        self.stage, self.share = season_words.stage(at), season_words.done(at)
+        self.at = at
         return "stop" if self.stop.is_set() else None
 
 

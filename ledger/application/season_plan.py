@@ -104,31 +104,41 @@ def make(
 
 
 def solve(asked: Asked, effort: str = "normal", progress: Watch | None = None, began: float | None = None) -> PlanMade:
-    """Plan a problem, then cut the weeks back to what their days can carry and plan again, as far as it takes."""
+    """Plan a problem, then cut the weeks back to what their days can carry and plan again, as far as it takes.
+
+    A stop ends the search; the best so far is still laid on its days, so that it can be worked, or says which batches find none.
+    """
     began = time.perf_counter() if began is None else began
     problem = asked.problem
+
+    def heard(again: int) -> Watch:
+        return lambda at: progress(replace(at, again=again)) if progress is not None else None
+
+    def stop_at(stage: str) -> bool:
+        return heard(0)(Progress(stage, 0, 1, plan.cost_milli, plan.bound_milli)) == "stop"
+
     plan = make_plan(problem, EFFORTS[effort], progress)
-    stopped = plan.stopped
-    if progress is not None and not stopped:
-        stopped = progress(Progress("days", 0, 1, plan.cost_milli, plan.bound_milli)) == "stop"
     days: list[WeekDays] = []
-    if not stopped and not dayless(asked):
+    if stop_at("days"):
+        plan = replace(plan, stopped=True)
+    if not dayless(asked):
         mixes = mixes_of(problem, asked.shop)
-        days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
         shorter = replace(EFFORTS[effort], moves=QUICK.moves, rounds=QUICK.rounds)
-        for _ in range(CUT_BACK_ROUNDS):
-            if not any(day.homeless for day in days) or plan.stopped:
+        for again in range(1, CUT_BACK_ROUNDS + 1):
+            if plan.stopped:
+                break
+            days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
+            if not any(day.homeless for day in days):
                 break
             problem = within_days(problem, plan, days)
-            plan = replan(plan, problem, effort=shorter, progress=progress, changed="cut back to what the days carry")
-            days = check_days(plan, problem, asked.shop, mixes, charts_for=_with_shows(plan, problem))
+            plan = replan(
+                plan, problem, effort=shorter, progress=heard(again), changed="cut back to what the days carry"
+            )
         days = check_days(plan, problem, asked.shop, mixes, charts_for=_charted(plan))
-    scored = (
-        None
-        if stopped or plan.stopped
-        else rescore(plan, problem, sample_seasons(problem, SAMPLED, spread=spread_of(asked.forecast)))
-    )
-    return told(asked, problem, plan, days, time.perf_counter() - began, scored)
+    scored = None
+    if not plan.stopped and not stop_at("seasons"):
+        scored = rescore(plan, problem, sample_seasons(problem, SAMPLED, spread=spread_of(asked.forecast)))
+    return told(asked, problem, plan, days, time.perf_counter() - began, scored, lambda: stop_at("helps"))
 
 
 def dayless(asked: Asked) -> bool:
@@ -154,17 +164,18 @@ def change(made: PlanMade, what: Callable[[Problem], Problem], said: str, progre
     near = replan(made.plan, steady, progress=progress, effort=NEAR, changed=said)
     plan = replan(near, problem, effort=replace(NEAR, moves=0), changed=said)
     plan = replace(plan, rule=bounded.rule, rule_milli=bounded.rule_milli)
-    bound, rule = bounded.bound_milli, bounded.rule_milli
+    bound, rule, stopped = bounded.bound_milli, bounded.rule_milli, bounded.stopped or near.stopped
     if bounded.cost_milli < plan.cost_milli and (plan.cost_milli - bounded.cost_milli) * WORTH_MOVING > plan.cost_milli:
         plan = bounded
     usual = made.plan.cost_milli - (made.plan.cost_milli if made.plan.bound_milli is None else made.plan.bound_milli)
     far = bound is None or (plan.cost_milli - bound - usual) * WORTH_MOVING > plan.cost_milli
-    if (far or plan.cost_milli > rule) and not near.stopped:
+    if (far or plan.cost_milli > rule) and not stopped:
         free = replan(plan, problem, progress=progress, effort=FAR, changed=said)
+        stopped = free.stopped
         if (plan.cost_milli - free.cost_milli) * WORTH_MOVING > plan.cost_milli or plan.cost_milli > rule:
             plan = free
     plan = with_bound(plan, bound)
-    if near.stopped:
+    if stopped:
         plan = replace(plan, stopped=True)
     days = (
         ()
@@ -244,10 +255,12 @@ def _with_shows(plan: Plan, problem: Problem) -> list[int]:
 
 
 def told(
-    asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None
-) -> PlanMade:
-    """The plan with its words, the full days among them."""
-    said = sentences(plan, problem, helps_worth_asking(plan, problem), cut_back(asked, problem))
+    asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> PlanMade:  # fmt: skip
+    """The plan with its words, the full days among them. What a helper would save (two more bounds) is left out of a stopped plan, or on `stop`."""
+    helps = [] if plan.stopped else helps_worth_asking(plan, problem, stop)
+    said = sentences(plan, problem, helps, cut_back(asked, problem))
     first = {whole(message) for code, _, message in plan.findings if code in OF_THE_SHOP}
     told_already = {whole(message) for code, _, message in plan.findings if code in NOTED}
     words = [s for s in said if s.text in first]

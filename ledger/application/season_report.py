@@ -44,7 +44,7 @@ def plan_report(made: PlanMade) -> Report:
             ("people", "hands", "count")))  # fmt: skip
     cost = money(made, plan.cost_milli)
     bound = (
-        ""
+        ", how near it is to the best possible is not known"
         if plan.bound_milli is None
         else f", no plan can cost less than {money(made, plan.bound_milli)} (gap {(plan.gap_ppm or 0) / 1e4:.2f} %)"
     )

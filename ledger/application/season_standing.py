@@ -16,8 +16,8 @@ from ledger.application.season_settings import MOST_WEEKS, PlanSettings, setting
 from ledger.domain.postings import iso_week
 from ledger.errors import BadInput
 from ledger.forecast.calendar import week_number
-from ledger.planning import QUICK, Plan, Problem, Progress, replan
-from ledger.planning.plan import Line
+from ledger.planning import QUICK, Problem, Progress, replan
+from ledger.planning.plan import Line, only_lines
 
 WITHOUT_A_PLAN = 13
 """Weeks shown while no plan is in force."""
@@ -62,7 +62,7 @@ def standing(ledger: Ledger, progress: Watch | None = None) -> Standing:
         Line(week=x.week, label=labels[x.week], item=x.item, batches=x.batches, grams=0, frozen=False, kettle=x.kettle)
         for x in lines
     )
-    plan = replan(_nothing(left), problem, effort=replace(QUICK, moves=0), progress=progress, changed="as it stands")
+    plan = replan(only_lines(left), problem, effort=replace(QUICK, moves=0), progress=progress, changed="as it stands")
     made = season_plan.told(asked, problem, plan, (), time.perf_counter() - began)
     if paper is None:
         return Standing(made)
@@ -105,14 +105,6 @@ def _as_cut_back(problem: Problem, planned: Problem, whole: list[int] | None) ->
         for w in problem.weeks
     )
     return replace(problem, weeks=weeks)
-
-
-def _nothing(lines: tuple[Line, ...]) -> Plan:
-    """A plan of these lines and no figures: what a costing starts from."""
-    return Plan(
-        lines=lines, items=(), weeks=(), shortages=(), cost_milli=0, parts=(), unavoidable_milli=0, bound_milli=None, gap_ppm=None, rule="",
-        rule_milli=0, method="", seed=0, moves=0, nodes=0, rounds=0, stopped=False,
-    )  # fmt: skip
 
 
 __all__ = ["Standing", "standing"]

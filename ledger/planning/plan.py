@@ -154,6 +154,14 @@ class Plan:
         return Plan(**rest)
 
 
+def only_lines(lines: tuple[Line, ...]) -> Plan:
+    """A plan of these lines and no figures: what a costing starts from."""
+    return Plan(
+        lines=lines, items=(), weeks=(), shortages=(), cost_milli=0, parts=(), unavoidable_milli=0, bound_milli=None, gap_ppm=None, rule="",
+        rule_milli=0, method="", seed=0, moves=0, nodes=0, rounds=0, stopped=False,
+    )  # fmt: skip
+
+
 def _tuples(row: dict[str, Any]) -> dict[str, Any]:
     """Lists of one row as tuples."""
     return {key: tuple(value) if isinstance(value, list) else value for key, value in row.items()}

@@ -18,6 +18,8 @@ from ledger.planning.standing import Edit, Standing, WeekEdit
 Rows = dict[int, list[int]]
 """Batches of one item by way and week."""
 
+Report = Callable[[int, int, int], bool]
+
 
 class Polisher:
     """Polishes plans of one problem; an item that finds the room it found before is not planned again."""
@@ -28,15 +30,17 @@ class Polisher:
         self.best: dict[tuple[int, Hashable], Rows | None] = {}
 
     def polish(
-        self, start: Table, *, sweeps: int = 6, enough: float = float("-inf"), stop: Callable[[], bool] | None = None
+        self, start: Table, *, sweeps: int = 6, enough: float = float("-inf"), report: Report | None = None
     ) -> tuple[int, Table]:
         """Plan every item again in turn, at most ``sweeps`` times round; (cost in milli, table), never dearer than the start.
 
-        ``enough``: a cost (milli) at which going on is not worth it.
+        ``enough``: a cost (milli) at which going on is not worth it. ``report``: told before each item how many were planned, of how many at
+        most, and the cost; true ends it.
         """
         a, cost, plan, idle = self.a, cost_table(self.a, start).total, Standing(self.a, start), 0
-        for turn in range(sweeps * len(self.free)):
-            if idle >= len(self.free) or cost <= enough or (stop is not None and stop()):
+        most = sweeps * len(self.free)
+        for turn in range(most):
+            if idle >= len(self.free) or cost <= enough or (report is not None and report(turn, most, cost)):
                 break
             i = self.free[turn % len(self.free)]
             idle += 1

@@ -8,6 +8,7 @@ rows, made to fit together, are a good plan to start from. Items whose shelf lif
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -106,14 +107,19 @@ def charges(a: Arrays, i: int, prices: Prices) -> Charges:
     return Charges(mixes=of_mixes, stock=prices.stock[i], spare_costs=rising)
 
 
-def raised(a: Arrays, m: Program, values: Floats, duals: Floats, known: Table) -> tuple[float, Table]:
+def raised(
+    a: Arrays, m: Program, values: Floats, duals: Floats, known: Table, stop: Callable[[], bool] | None = None
+) -> tuple[float, Table | None]:
     """How much the items planned exactly raise the bound (minor units), and their own best rows as a table to fit together.
 
-    ``known``: any plan; the nearer to the best the less is looked at.
+    ``known``: any plan; the nearer to the best the less is looked at. ``stop``: asked before each item; true ends it, with no table (what the
+    items planned by then raise stands).
     """
     prices = priced(a, m, duals)
     table, more = a.nothing(), 0.0
     for i in range(a.n):
+        if stop is not None and stop():
+            return more, None
         if all(most == 0 for j in a.ways[i] for most in a.most[j]):
             continue
         alone = best_alone(a, i, charges(a, i, prices), {j: known[j] for j in a.ways[i]})

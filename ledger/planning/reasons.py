@@ -161,8 +161,8 @@ def worth_of_station(problem: Problem, station: str, weeks: tuple[int, ...], min
     return _worth(problem, f"{minutes} more minutes of the {station} a week", weeks, more, 0)
 
 
-def worth_of_helper(problem: Problem, weeks: tuple[int, ...]) -> Worth:
-    """What one more helper shift in each of ``weeks`` would save, against what the shifts cost."""
+def worth_of_helper(problem: Problem, weeks: tuple[int, ...], stop: Callable[[], bool] | None = None) -> Worth:
+    """What one more helper shift in each of ``weeks`` would save, against what the shifts cost. Ended by ``stop`` it is worth nothing known."""
     extra, price = problem.prices.helper_minutes, problem.prices.helper_shift
     return _worth(
         problem,
@@ -170,11 +170,14 @@ def worth_of_helper(problem: Problem, weeks: tuple[int, ...]) -> Worth:
         weeks,
         lambda week: replace(week, hands_minutes=week.hands_minutes + extra),
         price * 1000 * len(weeks),
+        stop,
     )
 
 
-def _worth(problem: Problem, what: str, weeks: tuple[int, ...], change: Callable[[Week], Week], costs: int) -> Worth:
+def _worth(
+    problem: Problem, what: str, weeks: tuple[int, ...], change: Callable[[Week], Week], costs: int, stop: Callable[[], bool] | None = None
+) -> Worth:  # fmt: skip
     changed = tuple(change(week) if t in weeks else week for t, week in enumerate(problem.weeks))
-    before = bound(lay_out(problem), alone=False).milli
-    after = bound(lay_out(replace(problem, weeks=changed)), alone=False).milli
+    before = bound(lay_out(problem), alone=False, stop=stop).milli
+    after = bound(lay_out(replace(problem, weeks=changed)), alone=False, stop=stop).milli
     return Worth(what, weeks, max(0, before - after), costs)

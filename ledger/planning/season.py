@@ -57,13 +57,17 @@ THOROUGH = Effort(moves=1_000_000, nodes=200, target_ppm=1000)
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Where a long solve is: the stage, how much of it is done, best cost and bound so far (milli)."""
+    """Where a long solve is: the stage, how much of it is done, best cost and bound so far (milli).
+
+    ``again``: how often the plan was begun anew because the days carry less than the minutes say (0: the first time).
+    """
 
     stage: str
     done: int
     of: int
     cost_milli: int
     bound_milli: int | None
+    again: int = 0
 
 
 WARM, COLD = (0.002, 0.01), (0.1,)
@@ -127,6 +131,9 @@ def _solve(
             stopped = progress(Progress(stage, done, of, best, lp.milli if lp is not None else None)) == "stop"
         return stopped
 
+    def polishing(best: int) -> Callable[[int, int, int], bool]:
+        return lambda turn, of, now: told("items", turn, of, min(now, best))
+
     told("rules", 1, 1, cost)
     if not stopped and effort.rounds >= 0:
         try:
@@ -142,7 +149,9 @@ def _solve(
             if stopped or cost <= _enough(lp, cost, effort):
                 break
             if fits(a, start):
-                here, start = polisher.polish(start, sweeps=effort.sweeps, enough=_enough(lp, cost, effort))
+                here, start = polisher.polish(
+                    start, sweeps=effort.sweeps, enough=_enough(lp, cost, effort), report=polishing(cost)
+                )
                 if here < cost:
                     cost, table, method = here, start, name
     if not stopped and effort.moves and cost > _enough(lp, cost, effort):
@@ -160,7 +169,9 @@ def _solve(
             if stopped or cost <= _enough(lp, cost, effort):
                 break
         if not stopped:
-            cost, table = polisher.polish(table, sweeps=effort.sweeps, enough=_enough(lp, cost, effort))
+            cost, table = polisher.polish(
+                table, sweeps=effort.sweeps, enough=_enough(lp, cost, effort), report=polishing(cost)
+            )
     milli = lp.milli if lp is not None else None
     small = a.n * a.weeks <= effort.proof_cells
     if (

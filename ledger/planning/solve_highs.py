@@ -159,7 +159,8 @@ def bound(
     """Solve the relaxation, add broken inequalities, solve again from its basis; at most ``rounds`` times.
 
     ``alone``: then plan each item exactly by itself under the relaxation's prices (``priced.py``), which raises the bound.
-    ``hours``: also say what an hour more of each limit that binds would save.
+    ``hours``: also say what an hour more of each limit that binds would save. ``stop``: asked between all of these; true ends them, and
+    what is proven by then is given.
     """
     m = build(a)
     h = _solver(m, whole=False)
@@ -182,8 +183,8 @@ def bound(
         all_cuts += cuts
         done += 1
     duals = np.array(h.getSolution().row_dual)
-    more, table = raised(a, m, values, duals, rounded(a, m, values)) if alone else (0.0, None)
-    hour = _hours(h, m, worth, duals) if hours else {}
+    more, table = raised(a, m, values, duals, rounded(a, m, values), stop) if alone else (0.0, None)
+    hour = _hours(h, m, worth, duals, stop) if hours else {}
     return Bound(
         milli=_safe(worth + m.constant + more),
         values=values,
@@ -195,13 +196,15 @@ def bound(
     )
 
 
-def _hours(h: Any, m: Program, worth: float, duals: Floats) -> dict[int, float]:
+def _hours(h: Any, m: Program, worth: float, duals: Floats, stop: Callable[[], bool] | None = None) -> dict[int, float]:
     """What 60 minutes more of each row that binds would save (minor units), each by itself, solved again from the basis there is."""
     rows = [
         row for row in [*m.hands_row, *(r for rows in m.station_row for r in rows)] if row >= 0 and duals[row] < -1e-9
     ]
     saved = {}
     for row in rows:
+        if stop is not None and stop():
+            break
         h.changeRowBounds(row, m.row_low[row], m.row_high[row] + 60)
         h.run()
         if h.getModelStatus() == highspy.HighsModelStatus.kOptimal:

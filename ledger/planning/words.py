@@ -6,7 +6,7 @@ Nothing here is canned: a sentence whose figures are not in the plan is not said
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from ledger.planning.findings import is_or_are, sort_out
@@ -195,8 +195,8 @@ def _ahead(
     return [sentence for _, sentence in sorted(said, key=lambda pair: (-pair[0], pair[1].text))[:most]]
 
 
-def helps_worth_asking(plan: Plan, problem: Problem) -> list[Worth]:
-    """Worth of a helper in the full weeks before the dearest shortage; each entry solves two bounds."""
+def helps_worth_asking(plan: Plan, problem: Problem, stop: Callable[[], bool] | None = None) -> list[Worth]:
+    """Worth of a helper in the full weeks before the dearest shortage; each entry solves two bounds. None where ``stop`` ends that."""
     stopped = [s for s in plan.shortages if any(r.code in ("no-hands", "overtime-dearer") for r in s.reasons)]
     if not stopped:
         return []
@@ -204,7 +204,8 @@ def helps_worth_asking(plan: Plan, problem: Problem) -> list[Worth]:
     weeks = tuple(
         t for r in dearest.reasons if r.code in ("no-hands", "overtime-dearer") for t in range(r.first, r.last + 1)
     )[-4:]
-    return [worth_of_helper(problem, weeks)]
+    worth = worth_of_helper(problem, weeks, stop)
+    return [] if stop is not None and stop() else [worth]
 
 
 def _helps(plan: Plan, problem: Problem, helps: Sequence[Worth]) -> list[Sentence]:

@@ -52,7 +52,9 @@ def forecast(shop: Shop, flavour: str, horizon: int, issue: bool, known: str | N
 @click.argument("last_week", required=False)
 @click.option("--flavour", type=Code(Flavour), default="", help="Which flavour (all of them if left out).")
 @click.option("--channel", type=Code(Channel), default="", help="Which channel (all if left out).")
-@click.option("--packs", required=True, type=int, help="Packs you expect over these weeks together.")
+@click.option(
+    "--packs", required=True, type=int, help="Packs you expect over these weeks together, beside bulk orders."
+)
 @click.option("--reason", required=True, help="Why you know better; next year somebody will ask.")
 @click.option(
     "--forecast", "forecast_id", default="", help="The issued forecast it stands beside (the newest if left out)."
@@ -73,7 +75,9 @@ def override(
     said, outcome = season_forecast.override(
         shop.ledger, flavour, first, last, packs, reason, channel, shop.by, forecast_id
     )
-    console().print(f"The model said {said} packs, you say {packs}.")
+    console().print(
+        f"The model said {said} packs, you say {packs}. {season_forecast.on_top(shop.ledger, flavour, channel, first, last)}".rstrip()
+    )
     tell(outcome)
 
 
@@ -229,7 +233,11 @@ def _noted(kind: str, told: str, *names: str) -> click.Command:
 for _command in (
     _noted("run-out", "A flavour was gone from a channel, whole days.", "channel", "flavour"),
     _noted("promotion", "A promotion, of everything unless named.", "channel", "flavour"),
-    _noted("closure", "The shop is shut: nothing made, nothing sold (with --channel: only that channel sells nothing).", "channel"),
+    _noted(
+        "closure",
+        "The shop is shut: nothing made, nothing sold (with --channel: only that channel sells nothing).",
+        "channel",
+    ),
     _noted("bulk", "A bulk order, promised for a day.", "packs", "channel", "flavour"),
     _noted("show", "A show: a batch must be in the making while customers watch.", "at"),
 ):
