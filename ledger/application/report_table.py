@@ -35,13 +35,14 @@ class TerminalTable:
         for number, block in enumerate(blocks):
             if number:
                 yield Text()
-            yield self._block(block, first=not number, last=number == len(blocks) - 1)
+            yield self._block(block, first=not number)
+        if self.table.note:  # in the whole width: a caption is cut at the table's
+            yield Text(self.table.note, style="table.caption")
 
-    def _block(self, block: dict[int, int], *, first: bool, last: bool) -> RichTable:
+    def _block(self, block: dict[int, int], *, first: bool) -> RichTable:
         table = self.table
         made = RichTable(title=table.title if first else f"{table.title} (more columns)", title_justify="left", title_style="bold", header_style="dim",
-                         caption=(table.note or None) if last else None, caption_justify="left", box=None, pad_edge=False,
-                         padding=(0, GAP, 0, 0))  # fmt: skip
+                         box=None, pad_edge=False, padding=(0, GAP, 0, 0))  # fmt: skip
         for number, width in block.items():
             words = table.columns[number].kind in WORDS
             made.add_column(

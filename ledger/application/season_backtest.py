@@ -12,11 +12,12 @@ from ledger.analytics.compare import monday, shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports_demand import EverKnown
 from ledger.application.reports_types import Column, Report, Table, basis, columns
-from ledger.application.season_forecast import MILLI, span_of
+from ledger.application.season_forecast import MILLI, sold_beside_bulk, span_of
 from ledger.application.season_history import SeasonHistory, bulk_orders, history_of, season_history, truth
 from ledger.errors import BadInput
 from ledger.forecast import Backtest, DemandHistory, backtest, score_table
 from ledger.forecast.calendar import week_number, week_text
+from ledger.forecast.history import SHORT_BELOW
 from ledger.projections.queries import papers_believed
 
 GROUPS: tuple[Column, ...] = columns(
@@ -153,22 +154,27 @@ def issued_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+NOT_COMPARED = "not told: it was out of stock"
+
+
 def override_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
-    """Owner's figures whose weeks are over, beside what the model said and what sold."""
+    """Owner's figures whose weeks are over, beside what the model said and what sold beside bulk orders. Where something of it was short in one of
+    the weeks nobody is called nearer: what would have sold is not known."""
     rows: list[dict[str, Any]] = []
+    gone = seen.history.exposure
+    short = (
+        [] if gone is None else gone[gone["share"] < SHORT_BELOW][["flavour", "channel", "week"]].to_numpy().tolist()
+    )
     for _, paper in ledger.queries.papers("override", known=seen.on.known):
         first, last = span_of(paper.week)
         if last >= seen.origin:
             continue
         flavour, _, channel = paper.key.partition("/")
-        sales = seen.history.sales
-        mine = sales["week"].between(first, last)
-        for column, value in (("flavour", flavour), ("channel", channel)):
-            if value not in ("", "*"):
-                mine &= sales[column] == value
-        sold = int(sales.loc[mine, "units"].sum())
+        sold = round(sold_beside_bulk(seen, flavour or "*", channel or "*", first, last))
         ours, model = abs(paper.units - sold), abs(paper.model_units - sold)
         nearer = "both alike" if ours == model else "owner" if ours < model else "model"
+        if any(first <= week <= last and flavour in ("*", f) and channel in ("*", c) for f, c, week in short):
+            nearer = NOT_COMPARED
         rows.append({"key": paper.key, "week": paper.week, "model_units": paper.model_units, "units": paper.units, "sold": sold, "nearer": nearer,
                      "reason": paper.reason})  # fmt: skip
     return pd.DataFrame(rows)

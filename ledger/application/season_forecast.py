@@ -7,12 +7,14 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ledger.analytics.compare import shift
 from ledger.application.ledger import Ledger, Outcome
 from ledger.application.reports_types import Column, Report, Table, columns
 from ledger.application.season_history import SeasonHistory, season_history
+from ledger.application.season_whole import ROUNDED, in_whole_packs
 from ledger.domain.season.commands import IssueForecast, MakeOverride
 from ledger.errors import BadInput, SlabbookError, UnknownThing
 from ledger.forecast import Calibration, Forecast, Override, apply_override, explain, forecast
@@ -29,6 +31,14 @@ SHOWN_WEEKS = columns(
     ("week", "week"), ("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("mean", "expected", "whole"), ("q10", "low", "whole"),
     ("q50", "middle", "whole"), ("q90", "high", "whole"), ("firm", "promised", "whole"), ("model_mean", "model said", "whole"),
 )  # fmt: skip
+
+
+EVERY_WEEK = columns(
+    ("level", "level"), *((c.name, c.title, c.kind) for c in SHOWN_WEEKS[:4]), ("q10", "low", "whole"), ("q25", "quarter", "whole"),
+    ("q50", "middle", "whole"), ("q75", "three quarters", "whole"), ("q90", "high", "whole"), ("firm", "promised", "whole"),
+    ("model_mean", "model said", "whole"), ("model", "model"), ("why", "why"),
+)  # fmt: skip
+"""What a file of the forecast holds: every level, every mark, and which model made it and why."""
 
 
 def _kinds(shown: tuple[Column, ...]) -> tuple[Column, ...]:
@@ -105,24 +115,30 @@ def as_override(paper: Any, seen: SeasonHistory) -> Override:
     first, last = span_of(paper.week)
     units = float(paper.units)
     if first < seen.origin:
-        units = max(0.0, units - _sold(seen, flavour or "*", channel or "*", first, shift(seen.origin, -1)))
+        units = max(0.0, units - sold_beside_bulk(seen, flavour or "*", channel or "*", first, shift(seen.origin, -1)))
     return Override(flavour or "*", channel or "*", max(first, seen.origin), last, units, paper.reason)
 
 
-def _sold(seen: SeasonHistory, flavour: str, channel: str, first: str, last: str) -> float:
-    sales = seen.history.sales
-    mine = sales["week"].between(first, last)
-    if flavour != "*":
-        mine &= sales["flavour"] == flavour
-    if channel != "*":
-        mine &= sales["channel"] == channel
-    return float(sales.loc[mine, "units"].sum())
+def sold_beside_bulk(seen: SeasonHistory, flavour: str, channel: str, first: str, last: str) -> float:
+    """Packs sold from one week through another (``*``: of every flavour, over every channel), bulk orders taken out: an owner's figure, like the
+    forecast, speaks of what walks in, and what is promised stands on top of it."""
+
+    def mine(table: pd.DataFrame) -> Any:
+        here = table["week"].between(first, last)
+        for name, asked in (("flavour", flavour), ("channel", channel)):
+            if asked != "*":
+                here &= table[name] == asked
+        return table[here].groupby(["week", "flavour", "channel"])["units"].sum()
+
+    sold, bulk = mine(seen.history.sales), seen.history.bulk_orders
+    rest = sold if bulk is None else sold.sub(mine(bulk).reindex(sold.index, fill_value=0))
+    return float(np.maximum(rest.to_numpy(dtype=float), 0.0).sum())
 
 
 def forecast_report(made: Made, flavour: str = "", every: bool = False) -> Report:
     """The forecast as tables: each flavour's coming weeks, the shop, or one flavour week by week (`every`: all rows, for files)."""
     on, result = made.seen.on, made.result
-    weekly = result.weekly.assign(model_mean=result.weekly.get("model_mean", result.weekly["mean"]))
+    weekly, cumulated = in_whole_packs(result, [as_override(paper, made.seen) for paper in made.overrides])
     if flavour:
         on.book.get(_flavour_kind(), flavour)
         weekly = weekly[weekly["flavour"] == flavour]
@@ -135,16 +151,18 @@ def forecast_report(made: Made, flavour: str = "", every: bool = False) -> Repor
     title = f"Forecast from {result.origin}, {result.horizon} weeks, in packs"
     if flavour or every:
         rows = weekly if every else weekly[weekly["level"].isin(["flavour", "series"])]
-        tables["weekly"] = Table("Week by week", _whole(rows.reset_index(drop=True)), _kinds(SHOWN_WEEKS))
-    spans = spans_of(made, flavour)
-    tables["flavours"] = Table("Coming weeks together, and the rest of the season", _whole(spans), _kinds(SHOWN_FLAVOURS),
-                               note="In 8 years of 10 it lies between low and high. Sums have bands of their own; weekly ones do not add up.")  # fmt: skip
+        tables["weekly"] = Table(
+            "Week by week", rows.reset_index(drop=True), _kinds(EVERY_WEEK if every else SHOWN_WEEKS), note=ROUNDED
+        )
+    spans = spans_of(made, cumulated, flavour)
+    tables["flavours"] = Table("Coming weeks together, and the rest of the season", spans, _kinds(SHOWN_FLAVOURS),
+                               note=f"In 8 years of 10 it lies between low and high. Sums have bands of their own; weekly ones do not add up. {ROUNDED}")  # fmt: skip
     if not flavour:
         shop = weekly[weekly["level"] == "shop"].reset_index(drop=True)
         shown = tuple(c for c in _kinds(SHOWN_WEEKS) if c.name not in ("flavour", "channel"))
-        tables["shop"] = Table("The whole shop", _whole(shop), shown)
+        tables["shop"] = Table("The whole shop", shop, shown, note=ROUNDED)
         channels = weekly[weekly["level"] == "channel"].groupby("channel", as_index=False)[["mean", "firm"]].sum()
-        tables["channels"] = Table("By channel over all weeks", _whole(channels),
+        tables["channels"] = Table("By channel over all weeks", channels,
                                    columns(("channel", "channel", "channel"), ("mean", "expected", "count"), ("firm", "promised", "count")))  # fmt: skip
     why = why_of(made, flavour)
     tables["why"] = Table(
@@ -153,13 +171,14 @@ def forecast_report(made: Made, flavour: str = "", every: bool = False) -> Repor
     if made.overrides:
         tables["overrides"] = Table("The owner's figures beside the model's", override_rows(made), columns(
             ("key", "what"), ("week", "weeks"), ("units", "owner", "count"), ("model_units", "model", "count"), ("reason", "reason")))  # fmt: skip
-    return Report("season-forecast", title, on.as_of, _sentence(made, flavour), tables, _few(made.notes), on.shop)
+    return Report(
+        "season-forecast", title, on.as_of, _sentence(made, cumulated, flavour), tables, _few(made.notes), on.shop
+    )
 
 
-def spans_of(made: Made, flavour: str = "") -> pd.DataFrame:
+def spans_of(made: Made, cumulated: pd.DataFrame, flavour: str = "") -> pd.DataFrame:
     """Per flavour the longest span of 2, 4 or 8 weeks that fits and the rest of its season, with the model that carries most of it."""
-    table = made.result.cumulated
-    table = table[table["level"] == "flavour"]
+    table = cumulated[cumulated["level"] == "flavour"]
     if flavour:
         table = table[table["flavour"] == flavour]
     fixed = table[table["span"] != "season"]
@@ -208,20 +227,12 @@ def _flavour_kind() -> Any:
     return Flavour
 
 
-def _whole(frame: pd.DataFrame) -> pd.DataFrame:
-    made = frame.copy()
-    for name in ("mean", *QUANTILES, "firm", "model_mean"):
-        if name in made:
-            made[name] = made[name].round().astype("int64")
-    return made
-
-
 def _few(notes: tuple[str, ...], most: int = 12) -> tuple[str, ...]:
     return notes if len(notes) <= most else (*notes[:most], f"and {len(notes) - most} more notes.")
 
 
-def _sentence(made: Made, flavour: str) -> str:
-    cumulated = made.result.cumulated
+def _sentence(made: Made, cumulated: pd.DataFrame, flavour: str) -> str:
+    """The longest span in words, with the figures of the tables."""
     level = "flavour" if flavour else "shop"
     rows = cumulated[(cumulated["level"] == level) & (cumulated["span"] != "season")]
     if flavour:
@@ -229,7 +240,7 @@ def _sentence(made: Made, flavour: str) -> str:
     if rows.empty:
         return f"The forecast covers {made.result.horizon} week from {made.result.origin}."
     row = dict(rows.iloc[-1])
-    row["model"], row["why"] = "", ""
+    row["model"], row["why"], row["q50"] = "", "", row["mean"]
     text = explain(row)
     return text.replace(flavour, made.seen.on.shop.name("flavour", flavour), 1) if flavour else text
 
@@ -310,7 +321,21 @@ def override(
     return said, ledger.do(command, actor)
 
 
+def on_top(ledger: Ledger, flavour: str, channel: str, first: str, last: str) -> str:
+    """What is promised in bulk for these weeks beside an owner's figure, in words; empty where nothing is."""
+    orders = season_history(ledger).history.bulk_orders
+    if orders is None:
+        return ""
+    mine = (
+        orders["week"].between(first, last)
+        & (orders["flavour"].isin([flavour]) | (not flavour))
+        & (orders["channel"].isin([channel]) | (not channel))
+    )
+    packs = int(orders.loc[mine, "units"].sum())
+    return f"On top of that {packs} packs are promised in bulk orders." if packs else ""
+
+
 __all__ = [
-    "MILLI", "Made", "forecast_report", "issue", "make_forecast", "override", "override_rows", "span_of", "spans_of", "standing_overrides",
+    "MILLI", "Made", "forecast_report", "issue", "make_forecast", "on_top", "override", "override_rows", "sold_beside_bulk", "span_of", "spans_of", "standing_overrides",
     "stored_lines", "why_of",
 ]  # fmt: skip
