@@ -7,6 +7,7 @@ from typing import Any
 
 from dashboard.components.words import entry_name
 from ledger.application.ledger import Ledger
+from ledger.projections.records import records
 
 CORRECTIONS = ("ledger.amended", "ledger.voided")
 
@@ -15,7 +16,7 @@ def batch_entries(ledger: Ledger, batch: str) -> list[dict[str, Any]]:
     """Entries of a batch in order: position, what, day, by, recorded_at, amended (times), data. Voided ones are left out."""
     rows = ledger.queries.log(batch=batch, most=2000)
     found: dict[int, dict[str, Any]] = {}
-    for row in rows.to_dict("records"):
+    for row in records(rows):
         data = json.loads(row["payload"])
         position = int(row["position"])
         if row["name"] == "ledger.voided":

@@ -18,6 +18,7 @@ from ledger.application import audit_recall
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput
+from ledger.projections.records import records
 from ledger.quantities import mass_text
 from ledger.store.ids import uuid7
 
@@ -117,7 +118,7 @@ def _choices(code: str, given: dict[str, str], name: str, options: list[tuple[st
 
 
 def _customers(ledger: Ledger) -> list[tuple[str, str]]:
-    names = {str(r["id"]): str(r["name"]) for r in ledger.queries.contacts().to_dict("records")}
+    names = {str(r["id"]): str(r["name"]) for r in records(ledger.queries.contacts())}
     return [(p.id, names.get(p.id) or p.id) for p in ledger.book().all(e.Partner) if p.role == "customer"]
 
 
@@ -134,7 +135,7 @@ def _lots(ledger: Ledger, code: str, kind: str) -> dict[str, tuple[str, str, boo
     units = ledger.book().site().units
     return {
         str(r["lot"]): (str(r["label"]), mass_text(int(r["on_hand"]), units) if r["unit"] == "mg" else f"{r['on_hand']} {r['unit']}", r["unit"] == "packs")
-        for r in rows.to_dict("records")
+        for r in records(rows)
     }  # fmt: skip
 
 

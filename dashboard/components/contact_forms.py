@@ -19,6 +19,7 @@ from ledger.application.contacts import KINDS, erase_contact, set_contact
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
+from ledger.projections.records import records
 
 router = APIRouter(include_in_schema=False)
 BACK = ("/book?kind=contacts", "Back to the book")
@@ -26,7 +27,7 @@ BACK = ("/book?kind=contacts", "Back to the book")
 
 def contact_rows(ledger: Ledger) -> list[dict[str, str]]:
     """Everyone the book or the table of contacts knows: kind, id, name, address, phone (empty where nothing is kept)."""
-    found = {(r["kind"], r["id"]): {k: str(v or "") for k, v in r.items()} for r in ledger.queries.contacts().to_dict("records")}  # fmt: skip
+    found = {(r["kind"], r["id"]): {k: str(v or "") for k, v in r.items()} for r in records(ledger.queries.contacts())}  # fmt: skip
     book = ledger.book()
     for kind, things in (("shop", book.all(e.Site)), ("worker", book.all(e.Worker)), ("partner", book.all(e.Partner))):
         for thing in things:

@@ -27,6 +27,7 @@ from dashboard.components.parts import WORDS, report_table
 from dashboard.components.ways import for_page
 from ledger.application.report_text import cells, unit_of
 from ledger.application.reports_types import Shop, Table
+from ledger.projections.records import records
 
 Row = Mapping[str, Any]
 LONG = 16
@@ -143,7 +144,7 @@ def report_grid(name: str, table: Table, shop: Shop, links: Mapping[str, str] | 
         for c in table.columns
     ]  # fmt: skip
     rows: list[dict[str, Any]] = []
-    raw = table.frame.to_dict("records")
+    raw = records(table.frame)
     for number, shown in enumerate(cells(table, shop)):
         row: dict[str, Any] = {"#": number}
         for column, text in zip(columns, shown, strict=True):

@@ -13,6 +13,7 @@ from dashboard.components.parts import table_of
 from dashboard.components.words import moment
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
+from ledger.projections.records import records
 from ledger.quantities import mass_text
 from ledger.store.times import utc_text
 from ledger.trace.recall import Recall
@@ -54,11 +55,11 @@ def to_call(r: Recall, code: str, *, open_: bool) -> Any:
         )
         return html.P(told, className="sentence")
     if not open_:  # it is over: a name in a sentence, no telephone that asks to be pressed
-        names = ", ".join(str(row["name"] or row["party"]) for row in calls.to_dict("records"))
+        names = ", ".join(str(row["name"] or row["party"]) for row in records(calls))
         why = "a drill calls nobody" if r.case.drill else "no call was written down"
         return html.P(f"Not called before it was closed ({why}): {names}.", className="sentence")
     cards = []
-    for row in calls.to_dict("records"):
+    for row in records(calls):
         name = row["name"] or row["party"]
         call = (
             html.A(f"Call {row['phone']}", href=f"tel:{''.join(str(row['phone']).split())}", className="button", **{"aria-label": f"Call {name}"})
@@ -111,7 +112,7 @@ def folded(summary: str, table: Any) -> Any:
 
 def long_table(name: str, title: str, columns: Sequence[Col], frame: pd.DataFrame) -> Any:
     """Rows of a recall: a grid where there are many (a browser needs seconds for some hundred plain ones), a plain table where there are few."""
-    rows = [{"#": n, **row} for n, row in enumerate(frame.to_dict("records"))]
+    rows = [{"#": n, **row} for n, row in enumerate(records(frame))]
     if len(rows) >= LONG:
         return grid(f"recall-{name}", title, columns, rows, key="#")
     plain = [
@@ -153,7 +154,7 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
 
     shown = to_show(r, open_=open_)
     rows = []
-    for row in shown.to_dict("records"):
+    for row in records(shown):
         figures = [amount(int(row[k]), row["unit"]) for k in ("on_hand",)] + [
             amount(int(held.get(row["lot"], 0)), row["unit"])
         ]
@@ -194,7 +195,7 @@ def stock_table(ledger: Ledger, code: str, r: Recall, *, open_: bool) -> Any:
         ]  # fmt: skip
         frame = sortable(shown, held, head[first:], [row[first:] for row in rows])
         if open_:
-            frame["do"] = [ways(row) for row in shown.to_dict("records")]
+            frame["do"] = [ways(row) for row in records(shown)]
         table = long_table("stock", title, columns, frame)
     return html.Section([table,
                      html.P(rest, className="quiet") if rest else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from dash import dcc, html
@@ -33,7 +34,7 @@ def _slider(
     step: float,
     usual: float,
     asked: Asked,
-    marks: dict[float, str],
+    marks: Mapping[float, str] | Mapping[int, str],
     kept: str,
 ) -> Any:
     try:
@@ -44,7 +45,7 @@ def _slider(
         [
             html.Label(label, className="sheet-label", id=f"sheet-{name}-label"),
             dcc.Slider(
-                id={"type": "sheet-size", "name": name}, min=low, max=high, step=step, value=value, marks=marks,
+                id={"type": "sheet-size", "name": name}, min=low, max=high, step=step, value=value, marks=dict(marks),
                 included=True, persistence=f"{kept}.{value:g}", persistence_type="session", tooltip={"placement": "top", "always_visible": False},
             ),
         ],

@@ -38,7 +38,7 @@ def days(frame: pd.DataFrame) -> go.Figure:
     figure.update_yaxes(title="hours of hands")
     figure.update_xaxes(type="category", nticks=8, tickangle=-40)
     total = frame["total_s"].sum() if "total_s" in frame else 0
-    longest = frame.loc[frame["total_s"].idxmax(), "day"] if len(frame) and total else ""
+    longest = frame["day"].iloc[int(frame["total_s"].to_numpy().argmax())] if len(frame) and total else ""
     says = f"The longest day was {longest}: see which step filled it" if longest else "No hours were recorded"
     house(figure, says, 420)
     figure.update_layout(

@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from dashboard.figures.house import AGAIN, GAP, GOOD, SCRAP, SERIES, WATER, house, two_lines
+from ledger.projections.records import records
 
 TONE = {"evaporated_mg": WATER, "reboil_mg": AGAIN, "scrap_mg": SCRAP, "unexplained_mg": GAP}
 LOST = ("scrap_mg", "unexplained_mg", "aside_mg")
@@ -22,24 +23,24 @@ def waterfall(frame: pd.DataFrame, divisor: float, unit: str) -> go.Figure:
     """
     bars = []
     left = 0
-    for row in frame.itertuples():
+    for number, row in enumerate(records(frame)):
         total = (
-            row.Index == 0 or row.flow == "packed_mg"
+            number == 0 or row["flow"] == "packed_mg"
         )  # what went in and what came out stand on the ground, the rest hangs
-        change = int(row.left_mg) if total else int(row.change_mg)
+        change = int(row["left_mg"]) if total else int(row["change_mg"])
         low, high = (0, change) if total else sorted((left, left + change))
         bars.append(go.Bar(
-            x=[(high - low) / divisor], base=[low / divisor], y=[two_lines(str(row.what))], orientation="h", width=0.62,
-            marker={"color": GOOD if total else TONE.get(str(row.flow), SERIES[4]), "pattern": {"shape": "" if total or row.flow == "evaporated_mg" else "/", "size": 7}},
+            x=[(high - low) / divisor], base=[low / divisor], y=[two_lines(str(row["what"]))], orientation="h", width=0.62,
+            marker={"color": GOOD if total else TONE.get(str(row["flow"]), SERIES[4]), "pattern": {"shape": "" if total or row["flow"] == "evaporated_mg" else "/", "size": 7}},
             text=[f"{change / divisor:+.2f} {unit}" if not total else f"{change / divisor:.2f} {unit}"], textposition="outside", cliponaxis=False,
             hovertemplate=f"%{{y}}: {change / divisor:.3f} {unit}<extra></extra>", showlegend=False,
         ))  # fmt: skip
-        left = int(row.left_mg)
+        left = int(row["left_mg"])
     lost = frame["flow"].isin(LOST)
-    worst = frame[lost & (frame["change_mg"] < 0)]
+    worst = records(frame[lost & (frame["change_mg"] < 0)])
     says = "Nothing was lost after the kettle"
-    if len(worst):
-        row = worst.loc[worst["change_mg"].idxmin()]
+    if worst:
+        row = min(worst, key=lambda r: int(r["change_mg"]))
         says = f"Start with {row['what']}: it took {-row['change_mg'] / divisor:.2f} {unit}"
     most = max(1, int(frame["left_mg"].max() if len(frame) else 1)) / divisor
     return house(go.Figure(bars, _hanging(unit, most * 1.7)), says, max(260, 70 + 46 * len(frame)))

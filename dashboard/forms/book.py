@@ -29,7 +29,7 @@ def define(ctx: Context) -> Html:
         )
     known = ctx.book.find(kind, asked.get("id", "")) if asked.get("id") else None
     shown = [hidden("kind", asked["kind"])]
-    later = []
+    later: list[Html] = []
     for f in fields(kind):
         made = _book_field(
             ctx,
@@ -106,7 +106,10 @@ def _book_field(ctx: Context, kind: str, name: str, value: Any) -> Html:
         and name in ("flavour", "design")
         and not (kind == "design" and name == "design")
     ):
-        found = [(x.id, x.name) for x in ctx.book.all(e.Flavour if name == "flavour" else e.Design)]
+        things: list[e.Flavour] | list[e.Design] = (
+            ctx.book.all(e.Flavour) if name == "flavour" else ctx.book.all(e.Design)
+        )
+        found = [(x.id, x.name) for x in things]
         return choice(path, label, found, value or "", none="none", clears=name == "design")
     if name == "kind":
         return choice(

@@ -13,6 +13,7 @@ from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.errors import SlabbookError
+from ledger.projections.records import records
 from ledger.quantities import mass, mass_text
 
 CAUTION = (
@@ -87,15 +88,11 @@ class Context:
     def held(self, item: str, *also: str) -> list[dict[str, Any]]:
         """Lots of a material that may be used, first expired first (then oldest); `also` are lots to list though empty."""
         found = self.ledger.queries.lots(item=item)
-        rows = [dict(r) for r in found.to_dict("records") if not r["held"] or r["lot"] in also]
+        rows = [r for r in records(found) if not r["held"] or r["lot"] in also]
         known = {r["lot"] for r in rows}
         missing = [x for x in also if x not in known]
         if missing:
-            rows += [
-                dict(r)
-                for r in self.ledger.queries.lots(holding=False, names=missing).to_dict("records")
-                if r["item"] == item
-            ]
+            rows += [r for r in records(self.ledger.queries.lots(holding=False, names=missing)) if r["item"] == item]
         return sorted(rows, key=lambda r: (r["best_before"] or "9999", r["day"], r["lot"]))
 
     def lot_words(self, row: dict[str, Any]) -> str:

@@ -11,6 +11,7 @@ from ledger.application.season_adopt import openable
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
 from ledger.planning.words import kilos
+from ledger.projections.records import records
 
 
 def open_batch(ctx: Context) -> Html:
@@ -68,22 +69,18 @@ def close_batch(ctx: Context) -> Html:
     left = (
         []
         if ctx.lots is None
-        else [r for r in ctx.lots.to_dict("records") if r["kind"] in ("mass", "log", "rods") and r["mass_mg"] > 0]
+        else [r for r in records(ctx.lots) if r["kind"] in ("mass", "log", "rods") and r["mass_mg"] > 0]
     )
     told = (
-        "Still unfinished, and posted to unexplained when closed: " + ", ".join(ctx.lot_words(dict(r)) for r in left)
+        "Still unfinished, and posted to unexplained when closed: " + ", ".join(ctx.lot_words(r) for r in left)
         if left
         else "Nothing unfinished is left."
     )
-    loose = (
-        []
-        if ctx.lots is None
-        else [r for r in ctx.lots.to_dict("records") if r["kind"] == "pieces" and r["mass_mg"] > 0]
-    )
+    loose = [] if ctx.lots is None else [r for r in records(ctx.lots) if r["kind"] == "pieces" and r["mass_mg"] > 0]
     kept = (
         tag(
             "p",
-            f"Not packed, and kept in stock as loose pieces: {', '.join(ctx.lot_words(dict(r)) for r in loose)}. Pack them first if they are to be packed.",
+            f"Not packed, and kept in stock as loose pieces: {', '.join(ctx.lot_words(r) for r in loose)}. Pack them first if they are to be packed.",
             class_="note",
         )
         if loose

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dashboard.forms.context import Context
 from dashboard.forms.markup import Html, choice, field, group, hidden, rows
 from ledger.domain.books import entries as e
+from ledger.projections.records import records
 
 Charge = tuple[str, str, str, str, str]
 """Material, lot, figure, unit, portion."""
@@ -120,7 +121,7 @@ def _free(ctx: Context) -> list[tuple[str, str]]:
     """Every lot that may go into a kettle: re-boil of the flavour first, then materials."""
     assert ctx.batch is not None
     again = ctx.ledger.queries.lots(kinds=["reboil"], flavour=ctx.batch["flavour"])
-    free = [(str(r["lot"]), f"re-boil, {ctx.lot_words(dict(r))}") for r in again.to_dict("records") if not r["held"]]
+    free = [(str(r["lot"]), f"re-boil, {ctx.lot_words(r)}") for r in records(again) if not r["held"]]
     for material in ctx.book.all(e.Material):
         if material.tracked and material.role != "packaging":
             free += [(r["lot"], f"{material.name}, {ctx.lot_words(r)}") for r in ctx.held(material.id)]
@@ -132,7 +133,7 @@ def used(ctx: Context, kinds: tuple[str, ...]) -> Html:
     if ctx.old is None:
         return Html("")
     found = ctx.ledger.queries.lots(holding=False, batch=ctx.batch["batch"] if ctx.batch else "")
-    rows_of = {r["lot"]: r for r in found.to_dict("records")}
+    rows_of = {r["lot"]: r for r in records(found)}
     takes = [t for t in ctx.old.takes if t.basis != "nominal"]
     shown = [_used(ctx, n, t.lot, rows_of.get(t.lot), t) for n, t in enumerate(takes)]
     have = {t.lot for t in ctx.old.takes} | {g.lot for g in ctx.old.gives}

@@ -10,6 +10,7 @@ from dashboard.forms.markup import BLOCKED, Html, field, first, group, hidden, j
 from dashboard.forms.portions import charged, poured, used
 from ledger.domain.batch.steps import MAY_TAKE
 from ledger.domain.books import entries as e
+from ledger.projections.records import records
 from ledger.quantities import length_text, temperature_text
 
 CAUSES = {
@@ -87,12 +88,10 @@ def mass_step(step: str) -> Callable[[Context], Html]:
         parts = [caution(STICKS)]
         if ctx.old is None:
             rows = (
-                []
-                if ctx.lots is None
-                else [r for r in ctx.lots.to_dict("records") if r["kind"] == "mass" and r["mass_mg"] > 0]
+                [] if ctx.lots is None else [r for r in records(ctx.lots) if r["kind"] == "mass" and r["mass_mg"] > 0]
             )
             rows.sort(key=lambda r: r["treatment"] != "clear")
-            options = [(r["lot"], f"{r['portion'] or r['treatment']} ({ctx.lot_words(dict(r))})") for r in rows]
+            options = [(r["lot"], f"{r['portion'] or r['treatment']} ({ctx.lot_words(r)})") for r in rows]
             parts.append(taps("takes.0.lot", "Which portion", options, options[0][0] if options else ""))
         else:
             parts.append(used(ctx, MAY_TAKE[step]))
@@ -110,7 +109,7 @@ def blend(ctx: Context) -> Html:
     """Portions worked together: each with its mass, or all of it."""
     parts = [caution(STICKS), used(ctx, MAY_TAKE["blend"])]
     if ctx.old is None and ctx.lots is not None:
-        rows = [r for r in ctx.lots.to_dict("records") if r["kind"] == "mass" and r["mass_mg"] > 0]
+        rows = [r for r in records(ctx.lots) if r["kind"] == "mass" and r["mass_mg"] > 0]
         for n, r in enumerate(rows):
             path = f"takes.{n}"
             parts.append(group(path, hidden(f"{path}.lot", r["lot"]), field(f"{path}.mass", f"From {r['portion'] or r['treatment']} {r['lot']}", "", ctx.unit, "empty: none"),
@@ -159,10 +158,9 @@ def cut(ctx: Context) -> Html:
     pieces = next((g for g in gives if g.kind == "pieces"), None)
     again = next((g for g in gives if g.kind == "reboil"), None)
     each = int(batch_of(ctx)["piece_mg"] or 0)
-    reckoned = pieces is None or (
-        each and pieces.pieces == pieces.mass_mg // each
-    )  # by the design's piece: nobody counted
-    counted = "" if reckoned or not pieces.pieces else str(pieces.pieces)
+    counted = ""
+    if pieces is not None and pieces.pieces and not (each and pieces.pieces == pieces.mass_mg // each):
+        counted = str(pieces.pieces)  # other than the design's piece makes of the weight: somebody counted
     length = getattr(ctx.old, "piece_um", 0)
     return join([
         used(ctx, MAY_TAKE["cut"]), hidden("piece_um", _length(length)) if length else None,

@@ -19,6 +19,7 @@ from ledger.application.report_text import shown
 from ledger.application.reports import batch_report
 from ledger.application.reports_types import Shop, shop_of
 from ledger.domain.books import entries as e
+from ledger.projections.records import records
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
@@ -114,7 +115,7 @@ def steps(ledger: Ledger, code: str, zone: str) -> Any:
     log = ledger.queries.log(batch=code, most=2000)
     fixes = [
         [str(r["position"]), moment(r["recorded_at"], zone), entry_name(r["name"]), f"entry {d['origin']}", "followed from another" if d.get("cause") else d["reason"]]
-        for r in log.to_dict("records") if r["name"].startswith("ledger.") for d in [json.loads(r["payload"])]
+        for r in records(log) if r["name"].startswith("ledger.") for d in [json.loads(r["payload"])]
     ]  # fmt: skip
     rows = [
         [
@@ -142,13 +143,13 @@ def lots(ledger: Ledger, shop: Shop, code: str) -> Any:
     """Lots that went in, and lots made."""
     moves = ledger.queries.postings(batch=code)
     taken = moves[(moves["kind"].isin(["lot.material", "lot.reboil"])) & (moves["mass_mg"] < 0)]
-    went = taken.groupby(["account", "item"], sort=True)["mass_mg"].sum()
+    went = taken.groupby(["account", "item"], sort=True)["mass_mg"].sum().reset_index()
     rows = [
-        ["in", lot, shop.name("item", item), shown(-int(mg), "mass", shop), ""]
-        for (lot, item), mg in went.items()
-        if not str(lot).startswith(code)
+        ["in", r["account"], shop.name("item", r["item"]), shown(-int(r["mass_mg"]), "mass", shop), ""]
+        for r in records(went)
+        if not str(r["account"]).startswith(code)
     ]
-    for r in ledger.queries.lots(holding=False, batch=code).to_dict("records"):
+    for r in records(ledger.queries.lots(holding=False, batch=code)):
         what = shop.name("item", r["item"]) if r["item"] else f"{r['kind']} {r['portion']}".strip()
         rows.append(
             ["out", r["lot"], what, shown(int(r["made_mg"]), "mass", shop), shown(int(r["mass_mg"]), "mass", shop)]
@@ -165,7 +166,7 @@ def postings(ledger: Ledger, shop: Shop, code: str) -> Any:
     rows = [
         [str(r["origin"]), r["step"], r["kind"], r["account"], shown(int(r["mass_mg"]), "mass", shop), str(r["pieces"] or ""), str(r["packs"] or ""),
          shown(int(r["seconds"]), "time", shop) if r["seconds"] else ""]
-        for r in moves.to_dict("records")
+        for r in records(moves)
     ]  # fmt: skip
     total = sum(int(x) for x in moves["mass_mg"])
     title = f"Postings: {len(rows)} lines, their sum is {total}"

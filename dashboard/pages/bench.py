@@ -17,6 +17,7 @@ from ledger.application.ledger import Ledger
 from ledger.craft.sheet_lines import changeover_note
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
+from ledger.projections.records import records
 
 MAIN = ("cook", "pull", "build", "roll", "cut", "pack")
 
@@ -69,7 +70,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     rows = rows.sort_values("last_position", ascending=False)
     made = queries.batches(most=40)
     most = 24
-    cards = [card(ledger, book, dict(r), made) for r in rows.head(most).to_dict("records")]
+    cards = [card(ledger, book, r, made) for r in records(rows.head(most))]
     rest = (
         [html.P(f"{len(rows) - most} older open batches are not shown. Close those that are done.", className="note")]
         if len(rows) > most

@@ -15,6 +15,7 @@ from dashboard.page import Asked, Page, address, register
 from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import KINDS
 from ledger.errors import UnknownThing
+from ledger.projections.records import records
 
 PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "design": "designs", "recipe": "recipes", "pack": "packs", "worker": "workers",
           "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels", "planning": "what a plan assumes"}  # fmt: skip
@@ -68,7 +69,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         back = dcc.Link(f"All {PLURAL[kind]}", href=address("/book", {"kind": kind}), className="plain")
         return [html.Div(back, className="actions"), entry(ledger, kind, chosen, by_id[chosen], opened=True)]
     if len(by_id) >= LONG:
-        return [*lacking, add, overview(ledger, kind, [rows.iloc[-1].to_dict() for rows in by_id.values()])]
+        return [*lacking, add, overview(ledger, kind, [records(rows.tail(1))[0] for rows in by_id.values()])]
     return [*lacking, add, *[entry(ledger, kind, id, rows, opened=len(by_id) == 1) for id, rows in by_id.items()]]
 
 
@@ -109,7 +110,7 @@ def name_of(ledger: Ledger, kind: str, id: str) -> str:
 def entry(ledger: Ledger, kind: str, id: str, rows: Any, opened: bool = False) -> Any:
     """One entry with every version, what changed in each, and a button to enter it anew."""
     site = ledger.book().site()
-    versions = rows.to_dict("records")
+    versions = records(rows)
     newest = versions[-1]
     order = [f.name for f in fields(KINDS[kind])]
     facts = [

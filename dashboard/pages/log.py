@@ -16,6 +16,7 @@ from ledger.application.ledger import Ledger
 from ledger.application.reports_types import shop_of
 from ledger.domain.stored_names import all_names
 from ledger.errors import LedgerDamaged
+from ledger.projections.records import records
 from ledger.store.verify import verify_tree
 
 MOST = 50
@@ -79,7 +80,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             r["recorded_by"],
             content(r),
         ]
-        for r in found.to_dict("records")
+        for r in records(found)
     ]
     parts.append(
         table_of(

@@ -16,6 +16,8 @@ from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports_types import Report, shop_of
 from ledger.errors import SlabbookError
+from ledger.projections.records import records
+from ledger.trace.graph import Direction
 from ledger.trace.label_sheets import Sheet
 from ledger.trace.marks import find
 
@@ -38,7 +40,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         return newest(ledger)
     found = find(ledger.queries, asked["mark"])
     known = asked.get("known") or None
-    way = "forward" if asked.get("way") == "forward" else "backward"
+    way: Direction = "forward" if asked.get("way") == "forward" else "backward"
     parts: list[Any] = []
     if found.kind == "lot":
         story = audit.lot_report(ledger, found.mark, known)
@@ -69,7 +71,7 @@ def newest(ledger: Ledger) -> list[Any]:
     shop = shop_of(ledger.book(), ledger.book().site())
     unit = "lb" if shop.units == "us" else "kg"
     rows = []
-    for r in lots.sort_values(["day", "position"], ascending=False).to_dict("records"):
+    for r in records(lots.sort_values(["day", "position"], ascending=False)):
         packs = int(r["packs"]) if r["kind"] == "packs" else None
         rows.append(
             {

@@ -18,6 +18,7 @@ from ledger.application.report_text import shown
 from ledger.application.reports import stock_report
 from ledger.application.reports_types import Table
 from ledger.domain.books import entries as e
+from ledger.projections.records import records
 
 DEEDS = {
     "count": ("Count", "count?lot={lot}"), "hold": ("Hold", "hold?lot={lot}"), "release": ("Release", "release?lot={lot}"),
@@ -94,7 +95,7 @@ def lots(ledger: Ledger, shop: Any, asked: Asked) -> Any:
         return html.P("No such lot holds anything.", className="quiet")
     found["date"] = found["best_before"].where(found["best_before"] != "", "9999")
     today, rows = ledger.today(), []
-    for row in found.sort_values(["date", "day", "lot"]).to_dict("records"):
+    for row in records(found.sort_values(["date", "day", "lot"])):
         packs = row["kind"] == "packs"
         rows.append(
             {

@@ -19,6 +19,7 @@ from ledger.analytics.compare import shift, week_of
 from ledger.application.ledger import Ledger
 from ledger.application.reports import control_report, week_report
 from ledger.domain.books import entries as e
+from ledger.projections.records import records
 
 NOT_OVER = "This week is not over: its sums so far stand beside whole weeks."
 SHOWN = ("flavours", "yields", "batches", "sold", "losses", "steps", "compare", "ran_out")
@@ -117,7 +118,7 @@ def flags(ledger: Ledger, week: str, known: str | None) -> Any:
     if found.empty:
         return html.P("Nothing strange was flagged this week.", className="quiet")
     rows, told = [], answers(ledger, [int(p) for p in found["answered"] if p])
-    for row in found.sort_values("answered", kind="stable").to_dict("records"):
+    for row in records(found.sort_values("answered", kind="stable")):
         if row["answered"]:
             action: Any = html.Span(
                 ["Answered: ", html.Strong(row["answer"]), html.Span(told.get(row["answered"], ""), className="quiet")]
@@ -144,7 +145,7 @@ def answers(ledger: Ledger, positions: list[int]) -> dict[int, str]:
     if not positions:
         return {}
     zone = ledger.book().site().zone
-    found = ledger.queries.log(positions=positions, most=len(positions)).to_dict("records")
+    found = records(ledger.queries.log(positions=positions, most=len(positions)))
     return {
         int(r["position"]): f" {r['recorded_by'] or 'nobody named'}, {moment(r['recorded_at'], zone)}" for r in found
     }

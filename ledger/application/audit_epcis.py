@@ -21,6 +21,7 @@ from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.lots.commands import ReceiveLot
 from ledger.errors import BadInput
+from ledger.projections.records import records
 from ledger.quantities import day as day_of
 from ledger.trace.epcis_export import Namer, to_json
 from ledger.trace.epcis_graph import measured
@@ -95,14 +96,14 @@ def _of_period(ledger: Ledger, on: Basis, first: str, last: str) -> list[dict[st
     days = frame["payload"].str.extract(r'"day":"(\d{4}-\d{2}-\d{2})"')[0]
     named = frame["name"].isin(list(STEP_OF))
     wanted = set(frame[named & (days >= first) & (days <= last)]["event_id"])
-    return frame[frame["event_id"].isin(wanted) | frame["corrects"].isin(wanted)].to_dict("records")  # type: ignore[return-value]
+    return records(frame[frame["event_id"].isin(wanted) | frame["corrects"].isin(wanted)])
 
 
 def _log(on: Basis, positions: list[int]) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for start in range(0, len(positions), 5000):
         part = positions[start : start + 5000]
-        rows += on.queries.log(positions=part, most=len(part)).to_dict("records")  # type: ignore[arg-type]
+        rows += records(on.queries.log(positions=part, most=len(part)))
     return rows
 
 
@@ -181,7 +182,7 @@ def _step(
 
 
 def _held(on: Basis, name: str, row: Mapping[str, Any], data: Mapping[str, Any], wrong: Any) -> FloorStep | None:
-    rows = on.queries.lots(holding=False, names=list(data["lots"])).to_dict("records")
+    rows = records(on.queries.lots(holding=False, names=list(data["lots"])))
     moved = tuple(
         Moved(r["lot"], r["item"], count=int(r["made_packs"])) if r["kind"] == "packs" else Moved(r["lot"], r["item"], mass_mg=int(r["made_mg"]))
         for r in rows if r["made_packs"] or r["made_mg"]

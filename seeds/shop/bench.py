@@ -11,6 +11,7 @@ import math
 import random
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from ledger.domain.batch import commands as c
 from ledger.domain.lots.commands import SampleLot
@@ -121,7 +122,7 @@ class _Making:
         crew: list[str],
         pause: float = 0,
         tag: str = "",
-        **more: object,
+        **more: Any,
     ) -> c.StepCommand:
         plan = next(s for s in self.line.recipe.steps if s.step == name)
         speed = sum(self._speed(w) for w in crew) / len(crew)
@@ -210,13 +211,13 @@ class _Making:
             sugar += mass if material.role == "sugar" else 0
         water = _round(sugar * self.rng.uniform(0.285, 0.315), 10_000)
         room = solids * 0.08
-        for lot in self.b.reboil.get(self.line.id, []):
-            part = min(lot.left, _round(room, 10_000)) if lot.from_day <= self.day else 0
+        for again in self.b.reboil.get(self.line.id, []):
+            part = min(again.left, _round(room, 10_000)) if again.from_day <= self.day else 0
             if part >= 50_000:
                 portions = self.b.shop.work["portions"].get(self.line.design.id, {})
                 dark = [name for name, p in portions.items() if not p.get("pulled")]
-                takes.append(Take(lot=lot.lot, mass_mg=part, portion=dark[0] if dark else "", entered=_kg(part)))
-                lot.left -= part
+                takes.append(Take(lot=again.lot, mass_mg=part, portion=dark[0] if dark else "", entered=_kg(part)))
+                again.left -= part
                 room -= part
                 solids += part * 0.98
         self.b.reboil[self.line.id] = [x for x in self.b.reboil.get(self.line.id, []) if x.left]
@@ -263,7 +264,10 @@ class _Making:
             bad += rng.uniform(0.03, 0.08)
         stuck = 0.055 * wet * rng.uniform(0.7, 1.5)
         bad *= 1 + 1.2 * wet
-        part = lambda share: _round(rods * share, 5_000)  # noqa: E731
+
+        def part(share: float) -> int:
+            return _round(rods * share, 5_000)
+
         keep = 0 if self.line.acid else part(ends * rng.uniform(0.45, 0.75))
         found = [
             ("ends", part(ends) - keep),

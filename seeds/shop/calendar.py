@@ -4,17 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, timedelta
-from functools import lru_cache
-
-from dateutil.easter import easter as easter_sunday
 
 from ledger.domain.books import entries as e
-
-
-@lru_cache(maxsize=64)
-def easter(year: int) -> date:
-    """Easter Sunday of the Gregorian calendar (python-dateutil)."""
-    return easter_sunday(year)
+from ledger.forecast.calendar import easter
 
 
 def feast_days(feast: e.Feast, first: int, last: int) -> list[date]:

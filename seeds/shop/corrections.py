@@ -11,6 +11,7 @@ from ledger.domain.lots.commands import CountLot, ReceiveLot, ScrapLot
 from ledger.domain.parts import Loss
 from ledger.domain.postings import iso_week
 from ledger.domain.shelf.commands import Sell, TakeBack
+from ledger.projections.records import records
 from seeds.shop.recorder import at
 from seeds.shop.world import World
 
@@ -89,10 +90,13 @@ def _receipt(world: World, day: date, hour: float) -> None:
 def _answer(world: World, day: date) -> None:
     week = iso_week((day - timedelta(days=7)).isoformat())
     flags = world.recorder.ledger.queries.flags(week, open_only=True)
-    for number, row in enumerate(flags.itertuples()):
-        if world.rng.random() < 0.75 and row.code in ANSWERS:
+    for number, row in enumerate(records(flags)):
+        if world.rng.random() < 0.75 and row["code"] in ANSWERS:
             answer = AnswerFlag(
-                day=day.isoformat(), origin=int(row.origin), code=row.code, answer=world.rng.choice(ANSWERS[row.code])
+                day=day.isoformat(),
+                origin=int(row["origin"]),
+                code=row["code"],
+                answer=world.rng.choice(ANSWERS[row["code"]]),
             )
             world.recorder.tell(answer, "MK", at(day, 12.2 + number * 0.02, world.recorder.zone))
             world.note("answers")

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from functools import lru_cache
 
 from ledger.domain.books import entries as e
+from ledger.forecast.calendar import easter
 from seeds.shop import calendar
 from seeds.shop.settings import Line, Shop
 
@@ -113,7 +114,7 @@ class Demand:
 def season_shape(flavour: e.Flavour, left: int) -> float:
     """Demand rises towards the feast nearly as a triangle, and what is left goes at half price after it (common practice, no source)."""
     if left >= 0:
-        return (1 - left / (flavour.days_before + 1)) ** 1.25
+        return float((1 - left / (flavour.days_before + 1)) ** 1.25)
     return 0.22 * (1 + left / (flavour.days_after + 1))
 
 
@@ -122,7 +123,7 @@ def feast_rush(day: date) -> float:
     """All-year flavours sell better in the days before a feast too."""
     rush = 1.0
     for when, before, height in (
-        (date(day.year, 12, 25), 24, 0.75), (date(day.year, 2, 14), 10, 0.22), (calendar.easter(day.year), 14, 0.25),
+        (date(day.year, 12, 25), 24, 0.75), (date(day.year, 2, 14), 10, 0.22), (easter(day.year), 14, 0.25),
         (date(day.year, 10, 31), 10, 0.15),
     ):  # fmt: skip
         left = (when - day).days

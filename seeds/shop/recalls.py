@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 import pandas as pd
 
 from ledger.application.audit_recall import lots_to_hold
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
+from ledger.projections.records import records
 from ledger.store.times import utc_text
 from ledger.trace.queries import load
 from seeds.shop.recorder import at
@@ -33,7 +35,7 @@ def affected(world: World, lot: str) -> pd.DataFrame:
     return queries.lots(holding=False, names=names).set_index("lot").loc[names]
 
 
-def brought_by(world: World, lot: str, *, wholesale: bool) -> dict[str, str]:
+def brought_by(world: World, lot: str, *, wholesale: bool) -> dict[str, Any]:
     """Who brings packs of a lot back: a business that had some of it, else consumers at the counter."""
     leaves = load(world.recorder.ledger.queries, lot, "forward").leaves_of(lot)
     had = sorted({x.party for x in leaves if x.kind == "delivery"})
@@ -132,8 +134,10 @@ def drill(world: World, day: date) -> None:
         start,
     )
     here_now = recorder.ledger.queries.lots(names=[lot, *held.index])
-    for number, row in enumerate(here_now.to_dict("records")):
-        much = {"packs": int(row["packs"])} if row["kind"] == "packs" else {"mass_mg": int(row["mass_mg"])}
+    for number, row in enumerate(records(here_now)):
+        much: dict[str, Any] = (
+            {"packs": int(row["packs"])} if row["kind"] == "packs" else {"mass_mg": int(row["mass_mg"])}
+        )
         count = NoteRecall(day=day.isoformat(), recall=name, kind="counted", lot=str(row["lot"]), **much)
         recorder.tell(count, "TB", at(day, 19.3 + number * 0.01, zone))
     close = CloseRecall(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Protocol
 
+from ledger.projections.records import records
 from seeds.shop.bench import Bench
 from seeds.shop.counter import Counter
 from seeds.shop.demand import Demand
@@ -66,11 +67,16 @@ class World:
         self.recorder.flush()
         frame = self.recorder.ledger.queries.lots(kinds=["packs"])
         self.shelf.lots, self.shelf.coming = {}, []
-        for row in frame[(frame.held == "") & (frame.packs > 0)].sort_values(["best_before", "lot"]).itertuples():
+        for row in records(frame[(frame.held == "") & (frame.packs > 0)].sort_values(["best_before", "lot"])):
             lot = PackLot(
-                row.lot, row.item, int(row.packs), int(row.made_packs), row.best_before, date.fromisoformat(row.day)
+                row["lot"],
+                row["item"],
+                int(row["packs"]),
+                int(row["made_packs"]),
+                row["best_before"],
+                date.fromisoformat(row["day"]),
             )
-            self.shelf.lots.setdefault(row.item, []).append(lot)
+            self.shelf.lots.setdefault(row["item"], []).append(lot)
 
 
 def build(shop: Shop, rng: random.Random, recorder: Recorder, first: date, opening: date, last: date) -> World:
