@@ -78,7 +78,7 @@ def fit_pooled(
     """Fit on the weeks before ``column`` and give the mean of every week of the panel.
 
     ``start_from``, an earlier origin's fit of the same series, only saves Newton steps; the solution is the same to a
-    part in a thousand of any week's mean. ``lean``, shape (series, weeks), is a known log
+    few parts in a thousand of any week's mean, nearly always to one in ten thousand. ``lean``, shape (series, weeks), is a known log
     effect that the coefficients turn around.
     """
     used = panel.usable(column, beliefs.least_exposure)
