@@ -14,7 +14,7 @@ from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast import override_rows
 from ledger.application.season_plan import PlanMade
 from ledger.application.season_report import clock, plan_report
-from ledger.planning.words import kilos
+from ledger.planning.said import mass_said
 
 MOST_ROWS = 60
 
@@ -53,7 +53,7 @@ def went(report: Report) -> Any:
     ]  # fmt: skip
     total = report.tables["items"].total or {}
     net = int(total.get("net_mg", 0)) // 1000
-    figure = f"{total.get('opened', 0)} of {total.get('planned_batches', 0)} planned batches opened, {kilos(abs(net))} {'left' if net >= 0 else 'short'}"
+    figure = f"{total.get('opened', 0)} of {total.get('planned_batches', 0)} planned batches opened, {mass_said(abs(net), report.shop.units)} {'left' if net >= 0 else 'short'}"
     return fold(
         f"Looking back: {report.title[:1].lower()}{report.title[1:]}", figure,
         [
@@ -81,7 +81,7 @@ def _missing(made: PlanMade, report: Report) -> Any:
             "season-short",
         )
     return fold(
-        table.title, f"{kilos(grams)} of {_many(things, 'flavour', 'flavours')}", [report_table(table, report.shop)], "season-short"
+        table.title, f"{mass_said(grams, report.shop.units)} of {_many(things, 'flavour', 'flavours')}", [report_table(table, report.shop)], "season-short"
     )  # fmt: skip
 
 
@@ -99,7 +99,7 @@ def _weeks(report: Report) -> Any:
 def _items(made: PlanMade, report: Report) -> Any:
     table = report.tables["items"]
     grams = sum(sum(row.made) for row in made.plan.items)
-    figure = f"{_many(len(table.frame), 'flavour', 'flavours')}, {kilos(grams)} to make"
+    figure = f"{_many(len(table.frame), 'flavour', 'flavours')}, {mass_said(grams, report.shop.units)} to make"
     return fold(table.title, figure, [report_table(table, report.shop)], "season-items")
 
 

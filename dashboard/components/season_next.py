@@ -13,7 +13,7 @@ from ledger.application.ledger import Ledger
 from ledger.application.season_adopt import adopted, line_states, next_lines, sheet_of
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
-from ledger.planning.words import kilos
+from ledger.planning.said import mass_said
 
 SHOWN = 8
 GONE = ", was due"
@@ -46,7 +46,11 @@ def row(state: dict[str, Any], book: Book, today: str, doing: Callable[[dict[str
     """One planned batch: what it is first, then when, in which kettle and how much, then what can be done with it (`doing`: of state, book, flavour's name)."""
     flavour, design = book.find(e.Flavour, state["flavour"]), book.find(e.Design, state["design"])
     what = flavour.name if flavour else state["flavour"]
-    facts = [when(state, today), state["kettle"] or "any kettle", f"about {kilos(state['grams'])}"]
+    facts = [
+        when(state, today),
+        state["kettle"] or "any kettle",
+        f"about {mass_said(state['grams'], book.site().units)}",
+    ]
     late = " late" if facts[0].endswith(GONE) else ""
     return html.Li([
         html.Span([html.Strong(what), f", {design.name if design else state['design']}" if state["design"] else ""], className="next-what"),

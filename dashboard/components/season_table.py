@@ -12,7 +12,7 @@ from ledger.application.season_edit import Edited, edited
 from ledger.application.season_jobs import Desk
 from ledger.application.season_plan import PlanMade, Typed
 from ledger.application.season_report import money
-from ledger.planning.words import kilos
+from ledger.planning.said import mass_said
 
 NAME = "season-plan"
 MOST = 99
@@ -187,14 +187,18 @@ def edit_panel(desk: Desk) -> Any:
 def edit_words(base: PlanMade, after: PlanMade, e: Edited) -> list[Any]:
     """The figures of a change by hand, in words."""
     more = e.cost_after - e.cost_before
-    made = e.made_after_g - e.made_before_g
+    made, units = e.made_after_g - e.made_before_g, after.problem.units
     text = f"{e.changes} {'cell' if e.changes == 1 else 'cells'} changed: the plan costs {money(after, e.cost_after)} instead of {money(base, e.cost_before)}"
     text += "" if not more else f", {money(after, abs(more))} {'more' if more > 0 else 'less'}"
-    text += f", and makes {kilos(abs(made))} {'more' if made > 0 else 'less'}." if made else "."
+    text += f", and makes {mass_said(abs(made), units)} {'more' if made > 0 else 'less'}." if made else "."
     parts: list[Any] = [html.P(text, className="sentence")]
     lines = [
-        f"{s.name} {_missing(s.after_g)}"
-        + (f" ({_missing(s.before_g)} before)" if _missing(s.before_g) != _missing(s.after_g) else "")
+        f"{s.name} {_missing(s.after_g, units)}"
+        + (
+            f" ({_missing(s.before_g, units)} before)"
+            if _missing(s.before_g, units) != _missing(s.after_g, units)
+            else ""
+        )
         for s in e.shorts
     ]
     words = (
@@ -217,8 +221,8 @@ def edit_words(base: PlanMade, after: PlanMade, e: Edited) -> list[Any]:
     return parts
 
 
-def _missing(grams: int) -> str:
-    return kilos(grams) if grams >= 50 else "nothing"
+def _missing(grams: int, units: str) -> str:
+    return mass_said(grams, units) if grams >= 50 else "nothing"
 
 
 __all__ = [

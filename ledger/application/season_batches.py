@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -12,10 +12,8 @@ import pandas as pd
 from ledger.application.reports_types import Basis
 from ledger.domain.books import entries as e
 from ledger.planning import Kettle
-from ledger.planning.problem import Load
+from ledger.planning.problem import UNSTATED_G, Load
 
-UNSTATED_G = 10**9
-"""A kettle whose size the book does not state holds any load."""
 ENOUGH_BATCHES = 3
 MOST_BATCHES = 24
 IN_WORK_DAYS = 14
@@ -83,7 +81,27 @@ class Batches:
         table["kettle"] = table["station"].map(named).fillna("")
         table["grams"] = table["mg"] // 1000
         table["load"] = (-table["into"].fillna(0)).clip(lower=0).astype("int64") // 1000
-        self.table: pd.DataFrame = table[table["grams"] > 0].sort_values(["day", "batch"], ignore_index=True)
+        table = self._as_now(table[table["grams"] > 0])
+        self.table: pd.DataFrame = table.sort_values(["day", "batch"], ignore_index=True)
+
+    def _as_now(self, table: pd.DataFrame) -> pd.DataFrame:
+        """Batches of a recipe whose load was changed since count with as much more or less of everything: its yield stays, its size does not."""
+        book, then = self.on.book, {}
+        for row in self.on.queries.book_history("recipe").to_dict("records"):
+            now, data = book.find(e.Recipe, str(row["id"])), row["data"]
+            was = _charged(book, [(str(x["material"]), int(x["mass_mg"])) for x in data.get("lines", ())])
+            is_ = load_of(now, book) if now is not None else 0
+            if was and is_ and was != is_:
+                then[(str(row["id"]), int(row["version"]))] = (is_, was)
+        if not then or table.empty:
+            return table
+        made = self.on.queries.batches(names=list(table["batch"]), most=len(table)).set_index("batch")
+        of = [(str(made.at[b, "recipe"]), int(str(made.at[b, "recipe_version"]))) for b in table["batch"]]
+        by = [then.get(key, (1, 1)) for key in of]
+        table = table.copy()
+        for name in ("grams", "load"):
+            table[name] = [int(x) * now // was for x, (now, was) in zip(table[name], by, strict=True)]
+        return table
 
     @property
     def kettle_of(self) -> dict[str, str]:
@@ -100,7 +118,7 @@ class Batches:
         """
         mine = self.table[(self.table["flavour"] == flavour) & ((self.table["design"] == design) | (design == ""))]
         last = mine.tail(MOST_BATCHES)
-        full = 0 if recipe is None else sum(line.mass_mg for line in recipe.lines) // 1000
+        full = load_of(recipe, self.on.book)
         if len(last) >= ENOUGH_BATCHES:
             batch_g, load_g = int(last["grams"].median()), int(last["load"].median()) or full
         else:
@@ -121,8 +139,10 @@ class Batches:
             here = mine[mine["kettle"] == kettle.name].tail(MOST_BATCHES)
             asked = minutes.get(kettle.name)
             if len(here) >= ENOUGH_BATCHES:
-                load = int(here["load"].median())
-                found.append(Load(kettle=kettle.name, batch_g=int(here["grams"].median()), load_g=load, minutes=asked))
+                load, grams = int(here["load"].median()), int(here["grams"].median())
+                if load > kettle.size_g:  # a recipe grown beyond this kettle is cut down to what it holds
+                    load, grams = kettle.size_g, grams * kettle.size_g // load
+                found.append(Load(kettle=kettle.name, batch_g=grams, load_g=load, minutes=asked))
             elif full:
                 load = min(full, kettle.size_g)
                 if load >= kettle.minimum_g:
@@ -168,6 +188,17 @@ class Batches:
         return found
 
 
+def load_of(recipe: e.Recipe | None, book: Any) -> int:
+    """Grams that a full load takes from lots: what the recipe lists, less what has no lot (mains water), as a cook is charged."""
+    return 0 if recipe is None else _charged(book, [(line.material, line.mass_mg) for line in recipe.lines])
+
+
+def _charged(book: Any, lines: Iterable[tuple[str, int]]) -> int:
+    """Grams of the lines whose material comes from a lot; one that the book does not know is taken to."""
+    free = {m.id for m in book.all(e.Material) if not m.tracked}
+    return sum(mg for material, mg in lines if material not in free) // 1000
+
+
 def by_recipe(recipe: e.Recipe | None, book: Any) -> int:
     """Sellable grams of a full load by its recipe: theoretical mass (dry substance over one less the moisture it is cooked to) times process yield.
 
@@ -180,4 +211,4 @@ def by_recipe(recipe: e.Recipe | None, book: Any) -> int:
     return int(dry // (1_000_000 - recipe.moisture_ppm) * recipe.process_yield_ppm // 1_000_000 // 1000)
 
 
-__all__ = ["Batches", "InWork", "Size", "by_recipe", "kettle_names", "kettles_of"]
+__all__ = ["Batches", "InWork", "Size", "by_recipe", "kettle_names", "kettles_of", "load_of"]

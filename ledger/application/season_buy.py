@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pandas as pd
@@ -13,9 +13,12 @@ from ledger.analytics.compare import monday, shift
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, Report, Table, basis, columns
 from ledger.application.season_adopt import adopted, line_states, read_back
+from ledger.application.season_batches import IN_WORK_DAYS, load_of
 from ledger.domain.books import entries as e
 from ledger.planning import Plan, Problem
 from ledger.planning.buying import InHouse, Material, Order, Spoils, order_list
+from ledger.planning.plan import Line
+from ledger.planning.said import listed
 from ledger.quantities import money_text
 
 COLUMNS = columns(
@@ -43,6 +46,7 @@ def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None
         plan = _without_cooked(ledger, paper, plan)
         made_of = {line["item"]: (line["flavour"], line["design"]) for line in paper.lines}
         name = f"plan {paper.plan}"
+    plan = _with_opened(ledger, on, plan, problem, made_of)
     orders, spoils, notes = orders_of(on, plan, problem, made_of, cover_weeks)
     rows = [
         (
@@ -76,6 +80,35 @@ def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None
     return Report("season-buy", f"What to order for {name}", on.as_of, text, tables, notes, on.shop)
 
 
+def _with_opened(
+    ledger: Ledger, on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str, tuple[str, str]]
+) -> Plan:
+    """The plan and, in this week, the batches that are opened for none of its lines and not cooked yet: they will take their materials too."""
+    today = date.fromisoformat(on.today)
+    labels, keys = [w.label for w in problem.weeks], {thing: key for key, thing in made_of.items()}
+    if _this_week(today) not in labels:
+        return plan
+    week = labels.index(_this_week(today))
+    more: dict[str, int] = {}
+    first = (today - timedelta(days=IN_WORK_DAYS)).isoformat()
+    for row in ledger.queries.batches(status="open", first_day=first).to_dict("records"):
+        key = keys.get((str(row["flavour"]), str(row["design"]))) or keys.get((str(row["flavour"]), ""))
+        if key and "cook" not in str(row["steps"]).split() and not _of_line(str(row["plan_line"]), plan):
+            more[key] = more.get(key, 0) + 1
+    lines = tuple(
+        Line(week=week, label=labels[week], item=key, batches=n, grams=n * way.batch_g, kettle=way.kettle)
+        for key, n in more.items()
+        for way in problem.item(key).ways[:1]
+    )
+    return replace(plan, lines=(*plan.lines, *lines))
+
+
+def _of_line(plan_line: str, plan: Plan) -> bool:
+    """Whether a batch was opened for a line that is still among the plan's (`PLAN/ITEM/WEEK/N`)."""
+    parts = plan_line.split("/")
+    return len(parts) == 4 and any((x.item, x.label) == (parts[1], parts[2]) for x in plan.lines)
+
+
 def _without_cooked(ledger: Ledger, paper: Any, plan: Plan) -> Plan:
     """The plan less its batches that are cooked already: what they took has left the lots."""
     steps = {
@@ -97,7 +130,7 @@ def orders_of(
     book, notes = on.book, []
     today = date.fromisoformat(on.today)
     recipes: dict[str, dict[str, int]] = {}
-    loads = {(item.key, load.kettle): load.load_g for item in problem.items for load in item.loads}
+    loads = {(item.key, load.kettle): load.load_g for item in problem.items for load in item.ways}
     for key, (flavour, _design) in made_of.items():
         recipe = book.recipe_of(flavour)
         wanted: dict[str, int] = {}
@@ -109,9 +142,11 @@ def orders_of(
                 )
             elif material.tracked:
                 wanted[line.material] = wanted.get(line.material, 0) + -(-line.mass_mg // 1000)
-        full = sum(line.mass_mg for line in recipe.lines) // 1000 if recipe else 0
+        full = load_of(recipe, book)
         for item, kettle in [(k, name) for k, name in loads if k == key] or [(key, "")]:
-            load = loads.get((item, kettle), full)  # a smaller kettle takes so much less of everything
+            load = (
+                loads.get((item, kettle)) or full
+            )  # a smaller kettle, or a smaller load, takes so much less of everything
             recipes[f"{key}@{kettle}"] = {m: -(-g * load // full) if full else g for m, g in wanted.items()}
     ahead = tuple(
         replace(line, item=f"{line.item}@{line.kettle}")
@@ -134,7 +169,35 @@ def orders_of(
         today,
         cover_weeks,
     )
+    notes += _held_up(on, plan, problem, made_of, house, recipes)
+    free = list(dict.fromkeys(o.name for o in orders if not book.get(e.Material, o.material).lead_days))
+    if free:
+        notes.append(f"The book has no lead time for {listed(free)}: taken to come on the day of the order.")
     return orders, spoils, tuple(dict.fromkeys(notes))
+
+
+def _held_up(
+    on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str, tuple[str, str]], house: list[InHouse], recipes: Mapping[str, Mapping[str, int]]
+) -> list[str]:  # fmt: skip
+    """What is short because a material is not in the house, material by material: the plan makes none of it yet, so no order stands for it."""
+    today = date.fromisoformat(on.today)
+    short: dict[str, list[str]] = {}
+    for key in dict.fromkeys(s.item for s in plan.shortages if any(r.code == "material" for r in s.reasons)):
+        if key not in made_of:
+            continue
+        least = min((recipes[k] for k in recipes if k.split("@")[0] == key), key=lambda r: sum(r.values()), default={})
+        for id, grams in least.items():
+            there = sum(h.amount for h in house if h.material == id and (h.use_by is None or h.use_by >= today))
+            if there < grams:
+                short.setdefault(id, []).append(problem.item(key).name)
+    found = []
+    for id, names in short.items():
+        material = on.book.get(e.Material, id)
+        comes = today + timedelta(days=material.lead_days)
+        found.append(
+            f"{material.name} is not in the house and holds up {listed(names)}: ordered today it comes on {comes}."
+        )
+    return found
 
 
 def containers_of(on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str, tuple[str, str]]) -> pd.DataFrame:

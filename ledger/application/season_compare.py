@@ -20,7 +20,7 @@ from ledger.domain.postings import iso_week
 from ledger.errors import BadInput
 from ledger.planning import Plan, Problem
 from ledger.planning.deviation import Expected, Happened, Split, split
-from ledger.planning.words import kilos
+from ledger.planning.said import mass_said
 
 MG = 1000
 SALES = ("sell", "ship", "return")
@@ -68,17 +68,17 @@ def compare_report(ledger: Ledger, plan: str = "", through: str = "") -> Report:
     found = splits(ledger, paper, made_for, problem, weeks, until)
     frame = pd.DataFrame([as_row(c) for c in found])
     sums = {c.name: int(frame[c.name].sum()) for c in (*COLUMNS, *SPLIT) if c.kind in ("mass", "count")}
-    notes = compare_words(found)
+    notes = compare_words(found, on.site.units)
     if running:
         notes = ("The running week is not over: what it still makes and sells is not in these figures.", *notes)
-    kg = {name: value / 1e6 for name, value in sums.items() if name.endswith("_mg")}
-    less = "less" if kg["forecast_mg"] >= 0 else "more"
+    said = {name: mass_said(abs(value) // 1000, on.site.units) for name, value in sums.items() if name.endswith("_mg")}
+    less = "less" if sums["forecast_mg"] >= 0 else "more"
     early = f"{sums['early']} opened before their week, " if sums["early"] else ""
     text = (
         f"Plan {paper.plan}, {weeks} {'week' if weeks == 1 else 'weeks'} through {until}: {sums['opened']} of {sums['planned_batches']} planned batches opened, "
-        f"{early}{sums['beside']} made beside the plan; {kg['made_mg']:.0f} kg made of "
-        f"{kg['planned_mg']:.0f} planned, {kg['sold_mg']:.0f} kg sold of {kg['expected_mg']:.0f} expected ({abs(kg['forecast_mg']):.0f} kg {less} demand "
-        f"than forecast); {abs(kg['net_mg']):.0f} kg {'left' if kg['net_mg'] >= 0 else 'short'}."
+        f"{early}{sums['beside']} made beside the plan; {said['made_mg']} made of "
+        f"{said['planned_mg']} planned, {said['sold_mg']} sold of {said['expected_mg']} expected ({said['forecast_mg']} {less} demand "
+        f"than forecast); {said['net_mg']} {'left' if sums['net_mg'] >= 0 else 'short'}."
     )
     total: dict[str, Any] = {**sums, "item": "all"}
     note = "Left or short is the sum of known by plan, forecast, batches, yield and count, to the gram."
@@ -110,30 +110,32 @@ class Compared:
     beside: int
 
 
-def compare_words(found: Sequence[Compared], most: int = MOST_SAID) -> tuple[str, ...]:
+def compare_words(found: Sequence[Compared], units: str = "metric", most: int = MOST_SAID) -> tuple[str, ...]:
     """The flavours that came out furthest from the plan, each with what made the difference, largest first; sums that say less are left out."""
     far = sorted(found, key=lambda c: (-abs(c.split.net_g - c.split.known_by_plan_g), c.name))
-    return tuple(_said(c) for c in far[:most] if abs(c.split.net_g - c.split.known_by_plan_g) >= WORTH_SAYING_G)
+    return tuple(_said(c, units) for c in far[:most] if abs(c.split.net_g - c.split.known_by_plan_g) >= WORTH_SAYING_G)
 
 
-def _said(c: Compared) -> str:
+def _said(c: Compared, units: str) -> str:
+    def mass(grams: int) -> str:
+        return mass_said(abs(grams), units)
+
+    def left(grams: int) -> str:
+        return "nothing left" if abs(grams) < 50 else f"{mass(grams)} {'left' if grams >= 0 else 'short'}"
+
     s, more = c.split, c.happened.batches - c.expected.batches
     batches = f"{abs(more)} {'batch' if abs(more) == 1 else 'batches'} {'more' if more > 0 else 'fewer'} than planned"
     parts = [
-        (s.made_g, f"{batches} ({kilos(abs(s.made_g))})"),
-        (s.yield_g, f"{kilos(abs(s.yield_g))} {'more' if s.yield_g > 0 else 'less'} out of the batches made"),
-        (s.forecast_g, f"{kilos(abs(s.forecast_g))} {'less' if s.forecast_g > 0 else 'more'} wanted than forecast"),
+        (s.made_g, f"{batches} ({mass(s.made_g)})"),
+        (s.yield_g, f"{mass(s.yield_g)} {'more' if s.yield_g > 0 else 'less'} out of the batches made"),
+        (s.forecast_g, f"{mass(s.forecast_g)} {'less' if s.forecast_g > 0 else 'more'} wanted than forecast"),
         (
             s.count_g,
-            f"{kilos(abs(s.count_g))} {'more' if s.count_g > 0 else 'less'} by count, samples and what was thrown away",
+            f"{mass(s.count_g)} {'more' if s.count_g > 0 else 'less'} by count, samples and what was thrown away",
         ),
     ]
     told = [text for grams, text in sorted(parts, key=lambda part: -abs(part[0])) if abs(grams) >= WORTH_SAYING_G // 3]
-    return f"{c.name}: {_left(s.net_g)}, where the plan knew of {_left(s.known_by_plan_g)}: {', '.join(told)}."
-
-
-def _left(grams: int) -> str:
-    return "nothing left" if abs(grams) < 50 else f"{kilos(abs(grams))} {'left' if grams >= 0 else 'short'}"
+    return f"{c.name}: {left(s.net_g)}, where the plan knew of {left(s.known_by_plan_g)}: {', '.join(told)}."
 
 
 def splits(ledger: Ledger, paper: Any, plan: Plan, problem: Problem, weeks: int, last: str) -> list[Compared]:

@@ -17,6 +17,7 @@ from ledger.application.season_settings import PlanSettings
 from ledger.domain.books import entries as e
 from ledger.planning import Week
 from ledger.planning.day import HANDS, DayShop, Step
+from ledger.planning.said import listed
 
 STATION_OF = {
     "cook": "kettle",
@@ -37,7 +38,8 @@ HISTORY_WEEKS = 52
 class Floor:
     """Minutes by kind of design and step, and the room there is.
 
-    steps: kind -> steps with elapsed minutes and people. hands: kind -> person-minutes by step. counts: stations by kind. able: person
+    steps: kind -> steps with elapsed minutes and people (of the kind's first recipe where the ledger has too few). hands: kind -> person-minutes
+    by step, of the kinds the ledger knows. counts: stations by kind. able: person
     minutes a week of those who can do a step not everybody can. week_minutes: person-minutes of a full week that are free for making.
     by_kettle: kind -> kettle -> what a batch cooked in it asks of hands and stations, where the ledger has enough of them. kettles: their names.
     """
@@ -57,17 +59,21 @@ class Floor:
     kettles: tuple[str, ...] = ()
 
     def minutes(self, recipe: e.Recipe | None, kind: str) -> dict[str, int]:
-        """What one batch asks of hands (person-minutes) and of each station (minutes): the ledger's own, the recipe's until there is some."""
-        steps = self.steps.get(kind) or (_recipe_steps(recipe) if recipe else ())
-        hands = self.hands.get(kind) or {s.name: s.minutes * s.people for s in steps}
-        return _asked(steps, hands, self.counts, self.able)
+        """What one batch asks of hands (person-minutes) and of each station (minutes): the ledger's own, its recipe's until there is some."""
+        return _asked(*self._batch(recipe, kind), self.counts, self.able)
 
     def left(self, recipe: e.Recipe | None, kind: str, done: Collection[str]) -> dict[str, int]:
         """What a batch in work still asks of hands and stations: its steps that are not done."""
-        steps = self.steps.get(kind) or (_recipe_steps(recipe) if recipe else ())
-        hands = self.hands.get(kind) or {s.name: s.minutes * s.people for s in steps}
+        steps, hands = self._batch(recipe, kind)
         rest = tuple(s for s in steps if s.name not in done)
         return _asked(rest, {s: m for s, m in hands.items() if s not in done}, self.counts, self.able)
+
+    def _batch(self, recipe: e.Recipe | None, kind: str) -> tuple[tuple[Step, ...], Mapping[str, int]]:
+        """Steps and person-minutes of a batch. Where neither ledger nor its recipe says, those of the kind's first recipe."""
+        if kind in self.hands:
+            return self.steps[kind], self.hands[kind]
+        steps = (_recipe_steps(recipe) if recipe else ()) or self.steps.get(kind, ())
+        return steps, {s.name: s.minutes * s.people for s in steps}
 
     def week(self, label: str, first: date, shut: set[str], settings: PlanSettings) -> Week:
         """One week of the floor from `first` on: its making days, and hands and stations in proportion."""
@@ -126,19 +132,27 @@ def floor_of(on: Basis, settings: PlanSettings, day: str, kettle_of: Mapping[str
             if recipes[kind]:
                 notes.append(f"Fewer than {ENOUGH} {kind} batches are in the ledger: their minutes are the recipe's.")
                 steps[kind] = recipes[kind]
-                hands[kind] = {s.name: s.minutes * s.people for s in recipes[kind]}
             continue
         steps[kind], hands[kind] = _worked(rows, planned)
     counts: dict[str, int] = {}
     for station in book.all(e.Station):
         counts[station.kind] = counts.get(station.kind, 0) + 1
     workers = book.all(e.Worker)
-    able = _able(workers, settings)
+    able = _able(workers, settings, {str(step) for step in times["step"]}, notes)
     other = _other(lines)
     week_minutes = max(0, sum(w.week_seconds for w in workers) // 60 * settings.making_percent // 100 - other)
     if not workers:
         notes.append(
             "The book has no workers, so there are no hands to make anything; add them with their hours a week."
+        )
+    idle = [w.id for w in workers if not w.week_seconds]
+    if idle and len(idle) == len(workers):
+        notes.append(
+            "No worker in the book has hours a week, so only overtime and helpers are planned; enter their hours."
+        )
+    elif idle:
+        notes.append(
+            f"{listed(idle)} {'has' if len(idle) == 1 else 'have'} no hours a week in the book, only overtime; enter them if they work."
         )
     people = len(workers)
     shop = _day_shop(site, steps, counts, people)
@@ -185,12 +199,19 @@ def _day_shop(site: e.Site, steps: dict[str, tuple[Step, ...]], counts: dict[str
     )  # fmt: skip
 
 
-def _able(workers: list[e.Worker], settings: PlanSettings) -> dict[str, int]:
-    """Person-minutes a week of those who can do a step, for the steps that not everybody can do."""
+def _able(workers: list[e.Worker], settings: PlanSettings, done: Collection[str], notes: list[str]) -> dict[str, int]:
+    """Person-minutes a week of those who can do a step, for the steps that not everybody can do.
+
+    done: steps with hours in the ledger. One of them that nobody is said to know is everybody's, and that is told.
+    """
     out = {}
     for step in e.STEPS:
         can = [w for w in workers if not w.skills or step in w.skills]
-        if 0 < len(can) < len(workers):
+        if workers and not can and step in done:
+            notes.append(
+                f"The ledger has hours of `{step}`, and no worker in the book has that skill: everybody is counted on for it. Enter who can."
+            )
+        elif len(can) < len(workers):
             out[step] = sum(w.week_seconds for w in can) // 60 * settings.making_percent // 100
     return out
 

@@ -15,6 +15,7 @@ from ledger.application.season_settings import PlanSettings
 from ledger.application.season_windows import season_of
 from ledger.domain.books import entries as e
 from ledger.planning import Item, Opening
+from ledger.planning.buying import first_week_with
 from ledger.planning.expected_loss import with_curves, with_safety
 from ledger.planning.problem import price_of_a_missed_kilo
 
@@ -39,16 +40,28 @@ def item_of(
         grams = [0] * len(grams)
     average = sum(grams) // max(1, len(grams))
     life = max((p.best_before_days for p in packs), default=365)
+    if not price and any(grams):
+        lacks = "has no pack with a price" if packs else "is in no pack of the book"
+        notes.append(
+            f"{name} {lacks}, so a missed sale of it counts its material only; enter the pack and what it sells for."
+        )
+    if recipe is not None and not recipe.lines:
+        notes.append(
+            f"The recipe of {name} takes no material: it costs nothing here and nothing is ordered for it; enter its weights."
+        )
+    lost = price_of_a_missed_kilo(
+        price, material, settings.lost_percent_feast if feast else settings.lost_percent_everyday
+    )
+    closing = 0 if feast else min(material + 120, max(0, lost - 1))
     wait, not_yet = _waits(forecast, recipe, lots, today)
     item = Item(
         key=key, name=name, batch_g=size.batch_g, demand_g=tuple(grams), minutes=floor.minutes(recipe, kind), kind=kind, flavour=flavour.id,
         family=flavour.colour or flavour.id, load_g=size.load_g, loads=size.loads,
         has_recipe=recipe is not None, price_per_kg=price, material_per_kg=material,
-        lost_per_kg=price_of_a_missed_kilo(price, material, settings.lost_percent_feast if feast else settings.lost_percent_everyday),
-        hold_per_kg_week=settings.hold_per_kg_week, display_g=sum(p.display_minimum * p.net_mg for p in packs) // 1000,
-        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, working, flavour.id, design, start, life), season=season,
+        lost_per_kg=lost, hold_per_kg_week=settings.hold_per_kg_week, display_g=sum(p.display_minimum * p.net_mg for p in packs) // 1000,
+        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, working, flavour.id, design, start, today, life, settings.keep_percent), season=season,
         earliest_week=wait, not_yet=not_yet, closing_cap_g=0 if feast else settings.closing_weeks * average,
-        closing_value_per_kg=0 if feast else material + 120, closing_low_per_kg=0 if feast else material // 2,
+        closing_value_per_kg=closing, closing_low_per_kg=min(closing, material // 2),
         good_to_show=kind == "picture", most_a_week=settings.most_a_week,
     )  # fmt: skip
     if feast and any(grams):
@@ -70,9 +83,14 @@ def _price_per_kg(packs: list[e.Pack], forecast: Made, flavour: str) -> int:
 
 
 def _opening(
-    lots: pd.DataFrame, working: Sequence[InWork], flavour: str, design: e.Design | None, start: date, life: int
-) -> tuple[Opening, ...]:
-    """What may be sold of what is there: packs and pieces of finished batches not held, with the last week of each lot's date, and batches in work."""
+    lots: pd.DataFrame, working: Sequence[InWork], flavour: str, design: e.Design | None, start: date, today: date, life: int,
+    keep_percent: int,
+) -> tuple[Opening, ...]:  # fmt: skip
+    """What may be sold of what is there: packs and pieces of finished batches not held, and batches in work, each with its last week on sale.
+
+    On sale for `keep_percent` of its life, as what will be made. Pieces have no date yet: their life begins with their lot.
+    """
+    off_sale = timedelta(days=life - life * keep_percent // 100)
     open_batches = {w.batch for w in working}
     mine = lots[(lots["flavour"] == flavour) & lots["kind"].isin(["packs", "pieces"]) & (lots["held"] == "")]
     mine = mine[~mine["batch"].isin(open_batches)]
@@ -80,35 +98,35 @@ def _opening(
         mine = mine[mine["design"].isin(["", design.id])]
     found = []
     for lot in mine.to_dict("records"):
-        last = 10_000
-        if lot["best_before"]:
-            last = (date.fromisoformat(str(lot["best_before"])) - start).days // 7
-        if last >= 0 and lot["mass_mg"] > 0:
-            found.append(Opening(grams=int(lot["mass_mg"]) // 1000, good_through=last))
+        dated = str(lot["best_before"] or date.fromisoformat(str(lot["day"])) + timedelta(days=life))
+        last_day = date.fromisoformat(dated) - off_sale
+        if last_day >= today and lot["mass_mg"] > 0:
+            found.append(Opening(grams=int(lot["mass_mg"]) // 1000, good_through=(last_day - start).days // 7))
     for batch in working:
         if batch.flavour == flavour and (design is None or batch.design in ("", design.id)):
-            last = (date.fromisoformat(batch.day) + timedelta(days=life) - start).days // 7
-            found.append(Opening(grams=batch.grams, good_through=last))
+            last_day = date.fromisoformat(batch.day) + timedelta(days=life) - off_sale
+            found.append(Opening(grams=batch.grams, good_through=max(0, (last_day - start).days // 7)))
     return tuple(found)
 
 
 def _waits(forecast: Made, recipe: e.Recipe | None, lots: pd.DataFrame, today: date) -> tuple[int, str]:
-    """First week in which everything for one batch can be in the house, and what it waits for."""
+    """First week in which everything for one batch can be in the house if it is ordered today, and what it waits for."""
+    wait, why = 0, "the material is not in the house"
     if recipe is None:
-        return 0, "the material is not in the house"
+        return wait, why
     book = forecast.seen.on.book
-    wait, what = 0, ""
-    free = lots[(lots["kind"] == "material") & (lots["held"] == "")].groupby("item")["mass_mg"].sum()
+    good = lots[(lots["kind"] == "material") & (lots["held"] == "")]
+    good = good[(good["best_before"] == "") | (good["best_before"] >= today.isoformat())]
+    free = good.groupby("item")["mass_mg"].sum()
     for line in recipe.lines:
         material = book.find(e.Material, line.material)
         if material is None or not material.tracked or int(free.get(line.material, 0)) >= line.mass_mg:
             continue
-        there = today + timedelta(days=material.lead_days + 1)
-        weeks = (there - today + timedelta(days=today.weekday())).days // 7
-        weeks = weeks if weeks > wait else wait
-        if weeks >= wait:
-            wait, what = weeks, material.name
-    return wait, f"{what} is not in the house" if what else "the material is not in the house"
+        week = first_week_with(today, material.lead_days)
+        if week >= wait:
+            comes = today + timedelta(days=material.lead_days)
+            wait, why = week, f"{material.name} is not in the house (ordered today it comes on {comes})"
+    return wait, why
 
 
 __all__ = ["item_of"]

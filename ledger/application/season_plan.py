@@ -17,9 +17,11 @@ from ledger.errors import BadInput
 from ledger.planning import QUICK, Plan, Problem, Progress, check_plan, make_plan, replan
 from ledger.planning.day import DayShop, day_mixes
 from ledger.planning.daycheck import Mixes, WeekDays, check_days, kinds_of, within_days
+from ledger.planning.helps import helps_worth_asking
 from ledger.planning.problem import Batches
+from ledger.planning.said import money_said
 from ledger.planning.scenarios import Score, rescore, sample_seasons
-from ledger.planning.words import Sentence, helps_worth_asking, money, sentences, whole
+from ledger.planning.words import Sentence, sentences, whole
 from ledger.quantities import time_span_text
 
 Watch = Callable[[Progress], str | None]
@@ -258,16 +260,19 @@ def told(
     asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> PlanMade:  # fmt: skip
-    """The plan with its words, the full days among them. What a helper would save (two more bounds) is left out of a stopped plan, or on `stop`."""
-    helps = [] if plan.stopped else helps_worth_asking(plan, problem, stop)
-    said = sentences(plan, problem, helps, cut_back(asked, problem))
+    """The plan with its words, the full days among them. What a helper would bring (planned twice more) is left out of a stopped plan, or on `stop`."""
+    full_days = cut_back(asked, problem)
+    helps = [] if plan.stopped else helps_worth_asking(plan, problem, full_days, stop)
+    said = sentences(plan, problem, helps, full_days)
     first = {whole(message) for code, _, message in plan.findings if code in OF_THE_SHOP}
     told_already = {whole(message) for code, _, message in plan.findings if code in NOTED}
     words = [s for s in said if s.text in first]
     words += [Sentence(note, "finding", ()) for note in asked.notes]
     words += [s for s in said if s.text not in first | told_already]
     if scored is not None:
-        low, mean, high = (money(problem, milli) for milli in (scored.low_milli, scored.mean_milli, scored.high_milli))
+        low, mean, high = (
+            money_said(problem, milli) for milli in (scored.low_milli, scored.mean_milli, scored.high_milli)
+        )
         text = f"Kept unchanged over {scored.seasons} seasons drawn around the forecast it would cost {mean} on average ({low} to {high} in 8 of 10) "
         text += (
             f"and miss {scored.lost_per_mille / 10:.1f} % of what is wanted; plan again every week and it does better."

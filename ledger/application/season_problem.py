@@ -17,10 +17,11 @@ from ledger.application.season_forecast import Made
 from ledger.application.season_in_force import lines_in_force, plan_in_force
 from ledger.application.season_items import item_of
 from ledger.application.season_settings import PlanSettings, prices_of
-from ledger.application.season_windows import begins_after
+from ledger.application.season_windows import begins_after, running_on
 from ledger.domain.books import entries as e
 from ledger.planning import Batches, Problem, Week
 from ledger.planning.day import HANDS, DayShop
+from ledger.planning.said import mass_said
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         for f, d in wanted
     }  # fmt: skip
     working = known.in_work(lots, sizes, today)
-    weeks = (_less_in_work(weeks[0], working, floor, book, notes), *weeks[1:])
+    weeks = (_less_in_work(weeks[0], working, floor, book, on.site.units, notes), *weeks[1:])
     demand = Demand(forecast, labels, open_share, notes)
     for flavour, design in things(on.book, demand.designs):
         key = flavour.id if demand.designs.get(flavour.id, 1) == 1 else f"{flavour.id}.{design.id if design else '-'}"
@@ -90,6 +91,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         items.append(
             item_of(key, flavour, design, forecast, settings, floor, size, lots, working, demand, start, today, notes)
         )
+    notes += running_on(items, forecast, start, settings)
     shows = tuple(show_times(on, labels, today, shut, notes))
     away = list(dict.fromkeys(away))
     if away:
@@ -106,7 +108,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
         items=tuple(items), weeks=weeks, prices=prices_of(settings, book), kettles=known.kettles, show_times=shows,
         store_g=settings.store_kg * 1000 if settings.store_kg else None, frozen_weeks=frozen_weeks, frozen=frozen, kept=kept,
         kept_weeks=max(2, frozen_weeks), currency=on.site.currency, minor_per_major=10**on.site.currency_digits,
-        opens=9 * 60, closes=9 * 60 + on.site.day_seconds // 60,
+        units=on.site.units, opens=9 * 60, closes=9 * 60 + on.site.day_seconds // 60,
     )  # fmt: skip
     return Asked(
         problem,
@@ -140,7 +142,7 @@ def _undone_words(plan: str, undone: Sequence[Batches], names: Mapping[str, str]
     )
 
 
-def _less_in_work(week: Week, working: Sequence[InWork], floor: Floor, book: Any, notes: list[str]) -> Week:
+def _less_in_work(week: Week, working: Sequence[InWork], floor: Floor, book: Any, units: str, notes: list[str]) -> Week:
     """The running week less what the batches in work still ask of it; told as a note."""
     if not working:
         return week
@@ -154,11 +156,11 @@ def _less_in_work(week: Week, working: Sequence[InWork], floor: Floor, book: Any
                 stations[name] = max(0, stations[name] - minutes)
     taken = week.hands_minutes - max(0, hands)
     names = ", ".join(sorted(b.batch for b in working))
-    kilos = sum(b.grams for b in working) / 1000
+    to_come = mass_said(sum(b.grams for b in working), units)
     one = len(working) == 1
     theirs = f", and {taken / 60:.1f} hours of {week.label} are theirs" if taken else ""
     notes.append(
-        f"{'Batch' if one else 'Batches'} {names} {'is' if one else 'are'} in work: the {kilos:.0f} kg still to come count as stock{theirs}."
+        f"{'Batch' if one else 'Batches'} {names} {'is' if one else 'are'} in work: the {to_come} still to come count as stock{theirs}."
     )
     return replace(week, hands_minutes=max(0, hands), stations=stations)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 from ledger.application.season_forecast import Made
-from ledger.application.season_settings import PlanSettings
+from ledger.application.season_settings import MOST_WEEKS, PlanSettings
 from ledger.domain.books import entries as e
-from ledger.planning import Season
+from ledger.planning import Item, Season
+from ledger.planning.said import listed
 
 
 def season_of(
@@ -31,7 +33,7 @@ def season_of(
         return Season(first_week=-2, last_week=-1, salvage_per_kg=salvage)
     first, last = (ahead[0][0] - start).days // 7, (ahead[0][1] - start).days // 7
     if last >= settings.weeks:
-        return Season(first_week=max(0, first), last_week=settings.weeks - 1, salvage_per_kg=material)
+        return Season(first_week=max(0, first), last_week=settings.weeks - 1, salvage_per_kg=material, runs_on=True)
     if len(ahead) > 1 and ahead[1][0] < start + timedelta(weeks=settings.weeks):
         notes.append(
             f"{name}: its season through {ahead[0][1]} is planned; the next, from {ahead[1][0]} for {ahead[1][2]}, is not. Plan again then."
@@ -43,6 +45,22 @@ def begins_after(forecast: Made, flavour: e.Flavour, start: date, settings: Plan
     """Whether a season flavour's next season begins only after the last week planned."""
     ahead = [run for run in _runs(forecast, flavour, start, settings) or [] if run[1] >= start]
     return bool(ahead) and ahead[0][0] >= start + timedelta(weeks=settings.weeks)
+
+
+def running_on(items: Sequence[Item], forecast: Made, start: date, settings: PlanSettings) -> list[str]:
+    """Flavours whose season goes on after the weeks planned, and how many weeks show all of it, as sentences."""
+    ends: dict[date, list[str]] = {}
+    for item in items:
+        if item.season is not None and item.season.runs_on:
+            runs = _runs(forecast, forecast.seen.on.book.get(e.Flavour, item.flavour), start, settings) or []
+            ends.setdefault(next(run[1] for run in runs if run[1] >= start), []).append(item.name)
+    found = []
+    for end, names in sorted(ends.items()):
+        weeks = (end - start).days // 7 + 1
+        more = f"plan {weeks} weeks to see all of it" if weeks <= MOST_WEEKS else "plan again later to see all of it"
+        whose = "its season runs" if len(names) == 1 else "their season runs"
+        found.append(f"{listed(names)}: {whose} on to {end}, beyond these weeks; {more}.")
+    return found
 
 
 def _runs(
@@ -62,4 +80,4 @@ def _runs(
     return sorted(found)
 
 
-__all__ = ["begins_after", "season_of"]
+__all__ = ["begins_after", "running_on", "season_of"]

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 
 from ledger.planning.plan import Line
-from ledger.planning.problem import Batches, Problem, Tangents
+from ledger.planning.problem import Batches, Item, Problem, Tangents
 
 HANDS = "hands"
 
@@ -146,8 +146,7 @@ def lay_out(problem: Problem) -> Arrays:
         last_shown = last - 1 if in_season else last
         display.append([item.display_g if first_shown <= t <= last_shown else 0 for t in range(weeks)])
         fresh.append([sum(lot.grams for lot in item.opening if lot.good_through > t) for t in range(weeks)])
-        binds = item.shelf_weeks <= last or any(lot.good_through <= last and lot.grams for lot in item.opening)
-        shelf.append(item.shelf_weeks if binds else 0)
+        shelf.append(item.shelf_weeks if item.shelf_weeks <= last or _outlives(item, last) else 0)
     stations = sorted({name for asked in minutes for name in asked if name != HANDS})
     a = Arrays(
         problem=problem,
@@ -197,6 +196,18 @@ def lay_out(problem: Problem) -> Arrays:
     )
     _limits(a)
     return a
+
+
+def _outlives(item: Item, last: int) -> bool:
+    """Whether a lot in the house can pass its date before it is sold: the first to expire go first, ahead of what will be made.
+
+    Where demand is uncertain any lot with a date by then may.
+    """
+    for t in sorted({lot.good_through for lot in item.opening if lot.good_through <= last and lot.grams}):
+        lying = sum(lot.grams for lot in item.opening if lot.good_through <= t)
+        if item.loss_curves is not None or lying > sum(item.demand_g[: t + 1]):
+            return True
+    return False
 
 
 def _limits(a: Arrays) -> None:

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 from ledger.planning.arrays import Arrays, lay_out
 from ledger.planning.cost import Costing, Table, cost_table, unavoidable
-from ledger.planning.findings import Finding, sort_out
+from ledger.planning.finding import Finding
+from ledger.planning.findings import sort_out
 from ledger.planning.plan import ItemWeeks, Line, Plan, WeekUse
 from ledger.planning.problem import Problem
 from ledger.planning.reasons import shortages

@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from ledger.errors import UnknownThing
 from ledger.planning.plan import Plan
+
+MARGIN_DAYS = 2
+"""Days a material should be in the house before the week that uses it (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +30,7 @@ class Material:
     lead_days: int
     least_packs: int = 1
     keeps_days: int | None = None
-    margin_days: int = 2
+    margin_days: int = MARGIN_DAYS
     price_per_pack: int = 0
 
 
@@ -66,6 +69,12 @@ class Spoils:
     use_by: date
 
 
+def first_week_with(today: date, lead_days: int, margin_days: int = MARGIN_DAYS) -> int:
+    """The first week (0 is the running one) that a material ordered today is there for in time: ``margin_days`` before its Monday, or today for
+    the running week."""
+    return -(-(today.weekday() + lead_days + margin_days) // 7) if lead_days else 0
+
+
 def needs(plan: Plan, recipes: Mapping[str, Mapping[str, int]]) -> dict[str, dict[int, int]]:
     """Amount of each material by week: batches of the lines times what a batch takes. UnknownThing for a missing recipe."""
     wanted: dict[str, dict[int, int]] = {}
@@ -93,14 +102,18 @@ def order_list(
     """Orders by date that keep every batch of the plan supplied, and lots that will spoil.
 
     Lots are used first-expired-first. When a week runs short, one order covers the needs of the next ``cover_weeks`` weeks as far
-    as the material keeps, in whole packs. UnknownThing for a material nobody described.
+    as the material keeps and lots do not last, in whole packs. What the running week needs should be there today. Spoiling are lots that pass
+    their date before the last week planned, needed or not. UnknownThing for a material nobody described.
     """
     known = {material.key: material for material in materials}
     orders: list[Order] = []
     spoils: list[Spoils] = []
-    for key, by_week in sorted(needs(plan, recipes).items()):
+    wanted = needs(plan, recipes)
+    for key in wanted:
         if key not in known:
             raise UnknownThing(f"recipes need {key}, which is not in the book of materials: add it there", material=key)
+    for key in sorted(known):
+        by_week = wanted.get(key, {})
         mine = [lot for lot in lots if lot.material == key]
         more, gone = _buy(known[key], by_week, mine, week_starts, today, cover_weeks)
         orders += more
@@ -116,6 +129,19 @@ class _Heap:
     there: date
     amount: int
 
+    def take(self, wanted: int, first: date, last: date) -> int:
+        """Use it for a week from ``first`` to ``last`` as far as it is there and keeps; what it gave."""
+        given = min(wanted, self.amount) if self.there <= first and self.use_by >= last else 0
+        self.amount -= given
+        return given
+
+
+def _short(stock: Sequence[_Heap], wanted: int, first: date, last: date) -> int:
+    """What a week lacks after the lots that are there, the first to expire used first."""
+    for lot in sorted(stock, key=lambda s: (s.use_by, s.there)):
+        wanted -= lot.take(wanted, first, last)
+    return wanted
+
 
 def _buy(
     material: Material,
@@ -127,28 +153,19 @@ def _buy(
 ) -> tuple[list[Order], list[Spoils]]:
     """Orders of one material, walking through the weeks that need it."""
     stock = [_Heap(lot.use_by or date.max, lot.there, lot.amount) for lot in lots]
+    days = [(max(start, today), start + timedelta(days=6)) for start in week_starts]
     orders: list[Order] = []
     for week in sorted(by_week):
-        day, short = week_starts[week], by_week[week]
-        last_day = day + timedelta(days=6)
-        for lot in sorted(stock, key=lambda s: (s.use_by, s.there)):
-            if lot.there <= day and lot.use_by >= last_day and lot.amount > 0:
-                used = min(short, lot.amount)
-                lot.amount -= used
-                short -= used
+        first, last = days[week]
+        short = _short(stock, by_week[week], first, last)
         if short <= 0:
             continue
-        keeps_to = date.max if material.keeps_days is None else day + timedelta(days=material.keeps_days)
-        arrives = day - timedelta(days=material.margin_days)
-        later = [
-            by_week[w]
-            for w in sorted(by_week)
-            if week < w < week + cover_weeks and week_starts[w] + timedelta(days=6) <= keeps_to
-        ]
-        until = last_day + timedelta(days=7 * (cover_weeks - 1))
-        free = sum(lot.amount for lot in stock if lot.there <= day and lot.use_by >= until)
-        wanted = short + max(0, sum(later) - free)
+        keeps_to = date.max if material.keeps_days is None else first + timedelta(days=material.keeps_days)
+        later = [w for w in sorted(by_week) if week < w < week + cover_weeks and days[w][1] <= keeps_to]
+        lying = [replace(lot) for lot in stock]
+        wanted = short + sum(_short(lying, by_week[w], *days[w]) for w in later)
         packs = max(material.least_packs, -(-wanted // material.pack))
+        arrives = max(today, week_starts[week] - timedelta(days=material.margin_days))
         order_by = arrives - timedelta(days=material.lead_days)
         orders.append(
             Order(
@@ -164,11 +181,11 @@ def _buy(
                 late=order_by < today,
             )
         )
-        stock.append(_Heap(keeps_to, day, packs * material.pack - short))
+        stock.append(_Heap(keeps_to, first, packs * material.pack - short))
     gone = [
         Spoils(material=material.key, amount=lot.amount, use_by=lot.use_by)
         for lot in stock[: len(lots)]
-        if lot.amount > 0 and lot.use_by != date.max and by_week and lot.use_by < week_starts[max(by_week)]
+        if lot.amount > 0 and week_starts and lot.use_by < week_starts[-1]
     ]
     return orders, gone
 

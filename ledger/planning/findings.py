@@ -6,19 +6,13 @@ becomes a finding with the value, the limit and the way out; the rest is planned
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from ledger.errors import BadInput
-from ledger.planning.problem import Item, Kettle, Load, Problem, ShowTime, Week
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing wrong: a permanent code, what it is about (item key, week label, kettle), and the sentence."""
-
-    code: str
-    about: str
-    message: str
+from ledger.planning.finding import Finding, joined, weeks_said
+from ledger.planning.findings_floor import room, show_times, week_of
+from ledger.planning.problem import UNSTATED_G, Item, Kettle, Load, Problem
+from ledger.planning.said import mass_exact, price_said
 
 
 def sort_out(problem: Problem) -> tuple[Problem, list[Finding]]:
@@ -35,15 +29,20 @@ def sort_out(problem: Problem) -> tuple[Problem, list[Finding]]:
     findings: list[Finding] = []
     kettles_ok = _kettles(problem, findings)
     items = [_item(problem, item, findings, kettles_ok) for item in problem.items]
-    shows = _show_times(problem, items, findings)
-    weeks = [_week(week, t, shows) for t, week in enumerate(problem.weeks)]
-    _room(problem, findings)
+    shows = show_times(problem, items, findings)
+    weeks = [week_of(week, t, shows) for t, week in enumerate(problem.weeks)]
+    room(problem, findings)
     store = problem.store_g
     if store is not None and store < 0:
         findings.append(
-            Finding("store-below-nothing", "store", f"storage of {store} g is below 0: taken as 0; enter what it holds")
+            Finding(
+                "store-below-nothing",
+                "store",
+                f"storage of {mass_exact(problem, store)} is below 0: taken as 0; enter what it holds",
+            )
         )
         store = 0
+    findings = joined(findings)
     clean = replace(problem, items=tuple(items), weeks=tuple(weeks), show_times=tuple(shows), store_g=store)
     return clean, findings
 
@@ -57,8 +56,8 @@ def _kettles(problem: Problem, findings: list[Finding]) -> dict[str, Kettle]:
                 Finding(
                     "kettle-too-small",
                     kettle.name,
-                    f"kettle {kettle.name} holds {kettle.size_g} g, less than its minimum load of {kettle.minimum_g} g: "
-                    "nothing is planned in it; correct the size or the minimum load",
+                    f"kettle {kettle.name} holds {mass_exact(problem, kettle.size_g)}, less than its minimum load of "
+                    f"{mass_exact(problem, kettle.minimum_g)}: nothing is planned in it; correct the size or the minimum load",
                 )
             )
         else:
@@ -78,14 +77,17 @@ def _loads(problem: Problem, item: Item, findings: list[Finding], kettles: dict[
         elif kettle is None and listed and load.kettle not in listed:
             wrong = f"is in none of the kettles ({', '.join(sorted(listed))}); name one of them"
         elif load.batch_g <= 0:
-            wrong = f"gives {load.batch_g} g to sell; state what it gives"
+            wrong = f"gives {mass_exact(problem, load.batch_g)} to sell; state what it gives"
         elif kettle is not None and load.load_g and not kettle.minimum_g <= load.load_g <= kettle.size_g:
             wrong = (
-                f"of {load.load_g} g does not fit a kettle of {kettle.minimum_g} to {kettle.size_g} g; "
+                f"of {mass_exact(problem, load.load_g)} does not fit a kettle of {_room_of(problem, kettle)}; "
                 "change the load or the kettle"
             )
         if wrong:
-            findings.append(Finding("load-cannot-be", item.key, f"{item.name}: the load in the {load.kettle} {wrong}"))
+            text = f": the load in the {load.kettle} {wrong}"
+            findings.append(
+                Finding("load-cannot-be", item.key, f"{item.name}{text}", (item.name,), f"{{names}}{_plain(text)}")
+            )
         elif kettle is not None or not listed:
             good.append(load)
     return tuple(good)
@@ -94,48 +96,55 @@ def _loads(problem: Problem, item: Item, findings: list[Finding], kettles: dict[
 def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[str, Kettle]) -> Item:
     """The item as it can be planned: its demand in order, and no batches where none can be made."""
 
-    def found(code: str, message: str) -> None:
-        findings.append(Finding(code, item.key, message))
+    def found(code: str, message: str, more: str = "") -> None:
+        findings.append(Finding(code, item.key, message, (item.name,), more))
 
     weeks, season = len(problem.weeks), item.season
     demand = list(item.demand_g[:weeks]) + [0] * (weeks - len(item.demand_g))
     if len(item.demand_g) != weeks:
         found(
             "demand-length",
-            f"{item.name}: demand for {len(item.demand_g)} weeks, {weeks} planned; the rest taken as 0; forecast them all",
+            f"{item.name}: demand for {weeks_said(len(item.demand_g))}, {weeks} planned; the rest taken as 0; forecast them all",
         )
     if any(d < 0 for d in demand):
         low = min(demand)
-        found("demand-below-nothing", f"{item.name}: a demand of {low} g is below 0 and is taken as 0; correct it")
+        found(
+            "demand-below-nothing",
+            f"{item.name}: a demand of {mass_exact(problem, low)} is below 0 and is taken as 0; correct it",
+        )
         demand = [max(0, d) for d in demand]
     changes: dict[str, object] = {}
     never = 0
     if not item.has_recipe:
         found(
-            "no-recipe", f"{item.name} has no recipe: no batch is planned, its demand counts as short; give it a recipe"
+            "no-recipe",
+            f"{item.name} has no recipe: no batch is planned, its demand counts as short; give it a recipe",
+            "{names} have no recipe: no batch of them is planned, their demand counts as short; give each a recipe",
         )
         changes["most_a_week"] = never
     elif item.loads:
         changes["loads"] = _loads(problem, item, findings, kettles)
         if not changes["loads"]:
-            found("no-kettle-fits", f"{item.name}: none of its loads can be cooked; nothing of it is planned")
+            found(
+                "no-kettle-fits",
+                f"{item.name}: none of its loads can be cooked; nothing of it is planned",
+                "{names}: none of their loads can be cooked; nothing of them is planned",
+            )
             changes |= {"most_a_week": never, "batch_g": 0}
     elif item.batch_g <= 0:
-        found("no-yield", f"{item.name}: a batch of {item.batch_g} g sells nothing; state what a batch gives")
+        text = f"a batch of {mass_exact(problem, item.batch_g)} sells nothing; state what a batch gives"
+        found("no-yield", f"{item.name}: {text}", f"{{names}}: {text}")
         changes |= {"most_a_week": never, "batch_g": 0}
-    room = [(kettle.minimum_g, kettle.size_g) for kettle in kettles.values()]
-    fits = item.loads or any(low <= item.load_g <= high for low, high in room)
+    fits = item.loads or any(k.minimum_g <= item.load_g <= k.size_g for k in kettles.values())
     if problem.kettles and item.load_g and not fits:
-        found(
-            "no-kettle-fits",
-            f"{item.name}: a load of {item.load_g} g fits no kettle "
-            f"({', '.join(f'{low} to {high} g' for low, high in room) or 'none usable'}); change the batch or the kettle",
-        )
+        room = ", ".join(_room_of(problem, kettle) for kettle in kettles.values()) or "none usable"
+        text = f": a load of {mass_exact(problem, item.load_g)} fits no kettle ({room}); change the batch or the kettle"
+        found("no-kettle-fits", f"{item.name}{text}", f"{{names}}{_plain(text)}")
         changes["most_a_week"] = never
     if season is not None and season.last_week < 0:
         found(
             "feast-in-the-past",
-            f"{item.name}: its feast was {-season.last_week} {'week' if season.last_week == -1 else 'weeks'} before the plan; it is left out; "
+            f"{item.name}: its feast was {weeks_said(-season.last_week)} before the plan; it is left out; "
             "enter its next date",
         )
         changes |= {"most_a_week": never, "season": None, "display_g": 0}
@@ -153,14 +162,24 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
             found("demand-after-feast", f"{item.name}: demand after its feast week is left out")
             demand = [d if t <= last else 0 for t, d in enumerate(demand)]
     if not any(demand) and not (season is not None and season.last_week < 0):
-        text = f"{item.name} sells nothing (0 g) in the {weeks} weeks planned: nothing is made but its display"
-        found("no-demand", f"{text}; look at its forecast or drop it")
+        rest = f"(0 g) in the {weeks_said(weeks)} planned: nothing is made but"
+        found(
+            "no-demand",
+            f"{item.name} sells nothing {rest} its display; look at its forecast or drop it",
+            f"{{names}} sell nothing {rest} their display; look at their forecast or drop them",
+        )
     curves = item.loss_curves
     if curves is not None and len(curves) != weeks:
-        found("curve-length", f"{item.name}: loss curves for {len(curves)} weeks, {weeks} planned; planned as forecast")
+        found(
+            "curve-length",
+            f"{item.name}: loss curves for {weeks_said(len(curves))}, {weeks} planned; planned as forecast",
+        )
         changes["loss_curves"] = None
     if item.lost_per_kg <= 0 < sum(demand):
-        found("missed-kilo-free", f"{item.name}: a missed kilo costs {item.lost_per_kg}; a plan will make none of it")
+        found(
+            "missed-kilo-free",
+            f"{item.name}: missing it costs nothing ({price_said(problem, item.lost_per_kg)}), so none of it is made; give it a price",
+        )
     if any(v < 0 for v in item.minutes.values()):
         least = min(item.minutes.values())
         found("minutes-below-nothing", f"{item.name}: {least} minutes are below 0 and are taken as 0; correct them")
@@ -173,7 +192,11 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
         )
     if item.closing_value_per_kg >= item.lost_per_kg > 0 and item.closing_cap_g:
         most = max(0, item.lost_per_kg - 1)
-        found("closing-too-dear", f"{item.name}: closing stock worth {item.closing_value_per_kg}, taken as {most}")
+        found(
+            "closing-too-dear",
+            f"{item.name}: what is left of it counts {price_said(problem, item.closing_value_per_kg)}, no less than what is missed "
+            f"({price_said(problem, item.lost_per_kg)}); it is taken as {price_said(problem, most)}; look at its price and its material's",
+        )
         changes["closing_value_per_kg"] = most
     value = int(str(changes.get("closing_value_per_kg", item.closing_value_per_kg)))
     if item.closing_low_per_kg > value:
@@ -181,108 +204,15 @@ def _item(problem: Problem, item: Item, findings: list[Finding], kettles: dict[s
     return replace(item, demand_g=tuple(demand), **changes)  # type: ignore[arg-type]
 
 
-def _show_times(problem: Problem, items: list[Item], findings: list[Finding]) -> list[ShowTime]:
-    """Show times that can be kept; each that cannot is named with what it runs into."""
-    kept: list[ShowTime] = []
-    for show in sorted(problem.show_times, key=lambda s: (s.week, s.day, s.start, s.end)):
-        label = problem.weeks[show.week].label if 0 <= show.week < len(problem.weeks) else f"week {show.week}"
-        when = f"{label} day {show.day + 1} {_clock(show.start)}-{_clock(show.end)}"
-        clash = next((o for o in kept if (o.week, o.day) == (show.week, show.day) and show.start < o.end), None)
-        if not 0 <= show.week < len(problem.weeks):
-            wrong = "lies outside the weeks planned"
-        elif show.end <= show.start:
-            wrong = "ends before it begins"
-        elif not 0 <= show.day < problem.weeks[show.week].days:
-            wrong = f"is on a day without making (there are {problem.weeks[show.week].days} that week)"
-        elif show.start < problem.opens or show.end > problem.closes:
-            wrong = f"is outside making hours {_clock(problem.opens)}-{_clock(problem.closes)}"
-        elif clash is not None:
-            wrong = f"overlaps the show {_clock(clash.start)}-{_clock(clash.end)}"
-        else:
-            kept.append(show)
-            continue
-        findings.append(Finding("show-cannot-be", when, f"show {when} {wrong}: it is left out; change or remove it"))
-    promised = bool(kept) or any(week.shows for week in problem.weeks)
-    if promised and not any(item.good_to_show and item.most_a_week for item in items):
-        count = max(len(kept), sum(week.shows for week in problem.weeks))
-        text = (
-            f"{count} shows are promised but no design that can be made is good to show; mark one or take the shows out"
-        )
-        findings.append(Finding("nothing-to-show", "shows", text))
-    return kept
+def _room_of(problem: Problem, kettle: Kettle) -> str:
+    """What a kettle takes, from its minimum to its size (which the book need not state)."""
+    if kettle.minimum_g <= 0:
+        return f"up to {mass_exact(problem, kettle.size_g)}"
+    if kettle.size_g >= UNSTATED_G:
+        return f"{mass_exact(problem, kettle.minimum_g)} or more"
+    return f"{mass_exact(problem, kettle.minimum_g)} to {mass_exact(problem, kettle.size_g)}"
 
 
-def _clock(minutes: int) -> str:
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
-
-
-def _week(week: Week, t: int, shows: list[ShowTime]) -> Week:
-    """The week with no figure below nothing, no hands where it is closed, and its kept show times counted."""
-    wanted = max(week.shows, sum(1 for show in shows if show.week == t))
-    open_days = max(0, week.days)
-    return replace(
-        week,
-        days=open_days,
-        hands_minutes=max(0, week.hands_minutes),
-        overtime_minutes=max(0, week.overtime_minutes) if open_days else 0,
-        helper_shifts=max(0, week.helper_shifts) if open_days else 0,
-        stations={name: max(0, minutes) for name, minutes in week.stations.items()},
-        shows=wanted if open_days else 0,
-    )
-
-
-def _room(problem: Problem, findings: list[Finding]) -> None:
-    if all(week.days <= 0 for week in problem.weeks):
-        findings.append(
-            Finding(
-                "no-making-days",
-                "weeks",
-                f"no week has a making day (0 in {len(problem.weeks)} weeks): only stock is sold; enter the making days",
-            )
-        )
-    for week in problem.weeks:
-        if week.hands_minutes < 0 or any(v < 0 for v in week.stations.values()):
-            least = min([week.hands_minutes, *week.stations.values()])
-            text = f"{week.label}: {least} minutes are below 0 and are taken as 0; enter what there is"
-            findings.append(Finding("room-below-nothing", week.label, text))
-    idle = [t for t, w in enumerate(problem.weeks) if w.days > 0 and _nobody(w)]
-    for when, days, label in _runs(problem, idle):
-        findings.append(
-            Finding(
-                "no-hands",
-                label,
-                f"{when} has {days} making days but no hands (0 person-minutes, overtime or helper shifts): "
-                "nothing can be made; enter somebody's hours, overtime or a helper",
-            )
-        )
-    for name in dict.fromkeys(name for week in problem.weeks for name in week.stations):
-        out = [t for t, w in enumerate(problem.weeks) if w.days > 0 and w.stations.get(name) == 0]
-        for when, days, label in _runs(problem, out):
-            text = (
-                f"{when}: the {name} {is_or_are(name, 'has', 'have')} 0 minutes in {days} making days, so nothing that needs "
-                f"{is_or_are(name, 'it', 'them')} is made; give {is_or_are(name, 'it', 'them')} minutes or take the days out"
-            )
-            findings.append(Finding("station-out", label, text))
-
-
-def _nobody(week: Week) -> bool:
-    return week.hands_minutes >= 0 and week.hands_minutes + week.overtime_minutes + week.helper_shifts == 0
-
-
-def _runs(problem: Problem, weeks: list[int]) -> list[tuple[str, int, str]]:
-    """Weeks in a row as one: (what it is called, its making days, its first label)."""
-    found: list[tuple[str, int, str]] = []
-    first = 0
-    for t in weeks:
-        first = first if t - 1 in weeks else t
-        if t + 1 in weeks:
-            continue
-        one, two = problem.weeks[first].label, problem.weeks[t].label
-        days = sum(week.days for week in problem.weeks[first : t + 1])
-        found.append((one if first == t else f"{one} to {two}", days, one))
-    return found
-
-
-def is_or_are(name: str, one: str, more: str) -> str:
-    """The verb or pronoun of a resource: `hands who cook` are several, a slab is one."""
-    return more if name.startswith("hands") else one
+def _plain(text: str) -> str:
+    """Text to be formatted, its braces kept as they are."""
+    return text.replace("{", "{{").replace("}", "}}")

@@ -16,6 +16,9 @@ Tangents = tuple[tuple[int, int], ...]
 ANY_KETTLE = "kettle"
 """The station that stands for all kettles together, where they are not told apart."""
 
+UNSTATED_G = 10**9
+"""A kettle of this size holds any load: the book does not state its size."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
@@ -27,11 +30,15 @@ class Opening:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """The weeks in which a holiday design sells; what is left after ``last_week`` goes at ``salvage_per_kg``."""
+    """The weeks in which a holiday design sells; what is left after ``last_week`` goes at ``salvage_per_kg``.
+
+    ``runs_on``: ``last_week`` is only the last week planned, and the season goes on after it.
+    """
 
     first_week: int
     last_week: int
     salvage_per_kg: int = 0
+    runs_on: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +181,7 @@ class Problem:
 
     ``kept``: lines of the plan in force; moving one in the first ``kept_weeks`` weeks costs ``prices.moved_batch``.
     ``store_g``: most grams the shelves and the store hold (None: never full). ``currency``: how money is written in words.
-    ``opens``/``closes``: making hours of a day, minutes after midnight.
+    ``units``: `metric` or `us`, how masses are said; the numbers here are grams either way. ``opens``/``closes``: making hours of a day, minutes after midnight.
     """
 
     items: tuple[Item, ...]
@@ -189,6 +196,7 @@ class Problem:
     kept_weeks: int = 2
     currency: str = "GBP"
     minor_per_major: int = 100
+    units: str = "metric"
     opens: int = 9 * 60
     closes: int = 16 * 60 + 30
 

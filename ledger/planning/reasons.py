@@ -11,17 +11,19 @@ from dataclasses import dataclass, replace
 
 from ledger.planning.arrays import Arrays, lay_out
 from ledger.planning.cost import Costing, Table, run_item
-from ledger.planning.findings import is_or_are
+from ledger.planning.finding import is_or_are
 from ledger.planning.plan import Reason, Shortage
 from ledger.planning.problem import Problem, Week
 from ledger.planning.solve_highs import bound
 
 ENOUGH_TO_NAME = 1000
-"""Grams from which a shortage is explained."""
+"""Grams missing of an item, over all weeks, from which it is explained."""
+ENOUGH_IN_A_WEEK = 100
+"""Grams from which one week of such an item is: many small weeks are a shortage too."""
 
 
 def shortages(a: Arrays, table: Table, costing: Costing, least_g: int = ENOUGH_TO_NAME) -> tuple[Shortage, ...]:
-    """Every shortage of at least ``least_g``, the dearest first, each with what binds in the weeks before it."""
+    """Every week's shortage of the items that miss ``least_g`` or more together, the dearest first, each with what binds in the weeks before it."""
     rows = range(a.rows)
     hands = [sum(table[j][t] * a.hands[j] for j in rows) for t in range(a.weeks)]
     used = [[sum(table[j][t] * wants[j] for j in rows) for t in range(a.weeks)] for wants in a.need]
@@ -29,8 +31,11 @@ def shortages(a: Arrays, table: Table, costing: Costing, least_g: int = ENOUGH_T
     found = []
     for i, run in enumerate(costing.runs):
         item = a.problem.items[i]
+        if sum(run.lost) < least_g:
+            continue
+        least = min(ENOUGH_IN_A_WEEK, max(run.lost))
         for t, grams in enumerate(run.lost):
-            if grams >= least_g:
+            if grams >= least:
                 codes = [_what_stops(a, table, costing, i, u, t, hands, used, stock) for u in range(t + 1)]
                 margin = max(0, item.price_per_kg - item.material_per_kg) or item.lost_per_kg
                 found.append(
@@ -132,12 +137,11 @@ def _join(codes: list[tuple[str, str, str]]) -> tuple[Reason, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """What a change of room is worth: milli saved between two bounds, what it costs, and in which weeks."""
+    """What a change of room is worth: milli saved between two bounds, and in which weeks."""
 
     what: str
     weeks: tuple[int, ...]
     saves_milli: int
-    costs_milli: int
 
 
 def worth_of_hours(problem: Problem, weeks: tuple[int, ...], minutes: int = 60) -> Worth:
@@ -147,7 +151,6 @@ def worth_of_hours(problem: Problem, weeks: tuple[int, ...], minutes: int = 60) 
         f"{minutes} more person-minutes a week",
         weeks,
         lambda week: replace(week, hands_minutes=week.hands_minutes + minutes),
-        0,
     )
 
 
@@ -158,26 +161,11 @@ def worth_of_station(problem: Problem, station: str, weeks: tuple[int, ...], min
         there = week.stations.get(station)
         return week if there is None else replace(week, stations={**week.stations, station: there + minutes})
 
-    return _worth(problem, f"{minutes} more minutes of the {station} a week", weeks, more, 0)
+    return _worth(problem, f"{minutes} more minutes of the {station} a week", weeks, more)
 
 
-def worth_of_helper(problem: Problem, weeks: tuple[int, ...], stop: Callable[[], bool] | None = None) -> Worth:
-    """What one more helper shift in each of ``weeks`` would save, against what the shifts cost. Ended by ``stop`` it is worth nothing known."""
-    extra, price = problem.prices.helper_minutes, problem.prices.helper_shift
-    return _worth(
-        problem,
-        "one more helper shift a week",
-        weeks,
-        lambda week: replace(week, hands_minutes=week.hands_minutes + extra),
-        price * 1000 * len(weeks),
-        stop,
-    )
-
-
-def _worth(
-    problem: Problem, what: str, weeks: tuple[int, ...], change: Callable[[Week], Week], costs: int, stop: Callable[[], bool] | None = None
-) -> Worth:  # fmt: skip
+def _worth(problem: Problem, what: str, weeks: tuple[int, ...], change: Callable[[Week], Week]) -> Worth:
     changed = tuple(change(week) if t in weeks else week for t, week in enumerate(problem.weeks))
-    before = bound(lay_out(problem), alone=False, stop=stop).milli
-    after = bound(lay_out(replace(problem, weeks=changed)), alone=False, stop=stop).milli
-    return Worth(what, weeks, max(0, before - after), costs)
+    before = bound(lay_out(problem), alone=False).milli
+    after = bound(lay_out(replace(problem, weeks=changed)), alone=False).milli
+    return Worth(what, weeks, max(0, before - after))

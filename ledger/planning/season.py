@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from ledger.planning.arrays import Arrays, lay_out
 from ledger.planning.as_plan import Check, as_plan, check_plan
 from ledger.planning.cost import Table, cost_table, fits
-from ledger.planning.findings import Finding, sort_out
+from ledger.planning.finding import Finding
+from ledger.planning.findings import sort_out
 from ledger.planning.model import build
 from ledger.planning.plan import Plan
 from ledger.planning.polish import Polisher

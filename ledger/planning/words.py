@@ -6,13 +6,15 @@ Nothing here is canned: a sentence whose figures are not in the plan is not said
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from ledger.planning.findings import is_or_are, sort_out
+from ledger.planning.finding import is_or_are, weeks_said
+from ledger.planning.findings import sort_out
+from ledger.planning.helps import Help
 from ledger.planning.plan import Plan, Shortage
 from ledger.planning.problem import Problem
-from ledger.planning.reasons import Worth, worth_of_helper
+from ledger.planning.said import mass_said, money_said
 
 FULL_PER_MILLE = 970
 """Share of its minutes from which a week's hands or station count as full."""
@@ -28,17 +30,12 @@ class Sentence:
 
 
 def kilos(grams: int) -> str:
-    """Grams as kilograms: whole from ten on, one decimal below."""
-    return f"{grams / 1000:.0f} kg" if abs(grams) >= 10_000 else f"{grams / 1000:.1f} kg"
-
-
-def money(problem: Problem, milli: int) -> str:
-    """Milli as whole major units of the shop's currency."""
-    return f"{problem.currency} {round(milli / 1000 / problem.minor_per_major):,}".replace(",", " ")
+    """Grams as kilograms; what knows its shop says `mass_said`."""
+    return mass_said(grams)
 
 
 def sentences(
-    plan: Plan, problem: Problem, helps: Sequence[Worth] = (), days_full: Collection[int] = ()
+    plan: Plan, problem: Problem, helps: Sequence[Help] = (), days_full: Collection[int] = ()
 ) -> list[Sentence]:
     """Everything worth saying, in the order a maker needs it.
 
@@ -47,7 +44,7 @@ def sentences(
     said = [Sentence(whole(message), "finding", (f"finding/{about}",)) for _, about, message in plan.findings]
     said += _starts(plan, problem)
     said += _full_weeks(plan, days_full)
-    said += _short(plan, problem)
+    said += _short(plan, problem, days_full)
     said += _missed_shows(plan, problem)
     said += _ahead(plan, problem, days_full)
     said += _helps(plan, problem, helps)
@@ -80,10 +77,13 @@ def _starts(plan: Plan, problem: Problem) -> list[Sentence]:
         text = f"{'Go on with' if begun else 'Start'} {item.name} in {first.label}"
         text += f", last batch in {last.label}" if last.week != first.week else ""
         plural = "batch" if batches == 1 else "batches"
-        text += f": {batches} {plural}, {kilos(made)}"
-        text += f" to the {kilos(item.opening_g)} in the house" if item.opening_g >= 100 else ""
-        text += f"; {kilos(sum(row.sold))} should sell"
-        text += f" and {kilos(row.left)} be left." if row.left >= 100 else "."
+        text += f": {batches} {plural}, {mass_said(made, problem.units)}"
+        text += f" to the {mass_said(item.opening_g, problem.units)} in the house" if item.opening_g >= 100 else ""
+        text += f"; {mass_said(sum(row.sold), problem.units)} should sell"
+        left = f" and {mass_said(row.left, problem.units)} be left" if row.left >= 100 else ""
+        if item.season.runs_on:  # what is left is no loss there
+            left += f"{' ' if left else ', '}when {plan.weeks[-1].label} ends and its season goes on"
+        text += f"{left}."
         said.append((first.week, Sentence(text, "start", (f"item/{item.key}", f"line/{item.key}/{first.week}"))))
     return [sentence for _, sentence in sorted(said, key=lambda pair: (pair[0], pair[1].text))]
 
@@ -120,29 +120,54 @@ def spans(weeks: Sequence[int]) -> list[tuple[int, int]]:
     return runs
 
 
-def _short(plan: Plan, problem: Problem, most: int = 5) -> list[Sentence]:
+def _short(plan: Plan, problem: Problem, days_full: Collection[int] = (), most: int = 5) -> list[Sentence]:
     by_item: dict[str, list[Shortage]] = {}
     for shortage in plan.shortages:
         by_item.setdefault(shortage.item, []).append(shortage)
     order = sorted(by_item.items(), key=lambda pair: -sum(s.worth for s in pair[1]))
     said = []
     for key, rows in order[:most]:
-        grams, worth = sum(s.grams for s in rows), sum(s.worth for s in rows)
+        grams, worth = _missing(plan, problem, key)
         first, last = min(s.week for s in rows), max(s.week for s in rows)
         one, two = plan.weeks[first].label, plan.weeks[last].label
         when = f"in {one}" if first == last else f"between {one} and {two}"
-        text = (
-            f"{kilos(grams)} of {_name(problem, key)} will be missing {when}, {money(problem, worth * 1000)} of margin"
-        )
-        why = _why(plan, max(rows, key=lambda s: s.grams))
-        text += f": {why}." if why else "."
-        said.append(Sentence(text, "short", tuple(f"short/{s.item}/{s.week}" for s in rows)))
+        text = f"{mass_said(grams, problem.units)} of {_name(problem, key)} will be missing {when}, {money_said(problem, worth * 1000)} of margin"
+        why = _why(plan, max(rows, key=lambda s: s.grams), days_full)
+        text += f": {why}" if why else ""
+        hour, keys = _dearest_hour(plan, problem, rows, days_full)
+        said.append(Sentence(f"{text}{hour}.", "short", (*(f"short/{s.item}/{s.week}" for s in rows), *keys)))
     rest = order[most:]
     if rest:
-        grams = sum(s.grams for _, rows in rest for s in rows)
+        grams = sum(_missing(plan, problem, key)[0] for key, _ in rest)
         keys = tuple(f"item/{key}" for key, _ in rest)
-        said.append(Sentence(f"{len(rest)} more items miss {kilos(grams)} together.", "short", keys))
+        said.append(Sentence(f"{len(rest)} more items miss {mass_said(grams, problem.units)} together.", "short", keys))
     return said
+
+
+def _missing(plan: Plan, problem: Problem, key: str) -> tuple[int, int]:
+    """Grams of an item that are missing over all weeks, and their margin in minor units (what they are taken to cost, where it has no price)."""
+    grams, item = sum(plan.of(key).short), problem.item(key)
+    return grams, (max(0, item.price_per_kg - item.material_per_kg) or item.lost_per_kg) * grams // 1000
+
+
+def _dearest_hour(
+    plan: Plan, problem: Problem, rows: Sequence[Shortage], days_full: Collection[int]
+) -> tuple[str, tuple[str, ...]]:
+    """Where one hour more of what stands in the way of a shortage would save most, in words, and its week's key; empty where none saves a major
+    unit. In a week whose days are full no hour of hands helps."""
+    found = []
+    for reason in (r for s in rows for r in s.reasons if r.code in ("no-hands", "overtime-dearer", "station-full")):
+        for t in range(reason.first, reason.last + 1):
+            use, hands = plan.weeks[t], reason.code != "station-full"
+            if hands and t in days_full:
+                continue
+            worth = use.hour_of_hands if hands else dict(use.hour_of_stations).get(reason.resource, 0)
+            found.append((worth, -t, "hands" if hands else f"the {reason.resource}"))
+    worth, week, what = max(found, default=(0, 0, ""))
+    if worth < 1000 * problem.minor_per_major:
+        return "", ()
+    text = f"; an hour more of {what} in {plan.weeks[-week].label} would save {money_said(problem, worth)}"
+    return text, (f"week/{-week}",)
 
 
 def _missed_shows(plan: Plan, problem: Problem) -> list[Sentence]:
@@ -157,18 +182,20 @@ def _missed_shows(plan: Plan, problem: Problem) -> list[Sentence]:
             shows = "show" if week.shows == 1 else "shows"
             text = (
                 f"{use.label} promises {week.shows} {shows} and has {batches or 'no'} batch{'' if batches == 1 else 'es'} good to show: "
-                f"one more would cost more than the {money(problem, problem.prices.missed_show * 1000)} a missed show is taken to cost, "
+                f"one more would cost more than the {money_said(problem, problem.prices.missed_show * 1000)} a missed show is taken to cost, "
                 "or does not fit; make room in that week, or move or drop the show."
             )
             said.append(Sentence(text, "shows", (f"week/{use.week}",)))
     return said
 
 
-def _why(plan: Plan, shortage: Shortage) -> str:
+def _why(plan: Plan, shortage: Shortage, days_full: Collection[int] = ()) -> str:
     parts = []
     for reason in shortage.reasons[-3:]:
         one, two = plan.weeks[reason.first].label, plan.weeks[reason.last].label
-        parts.append(f"{one if reason.first == reason.last else f'{one} to {two}'} {reason.words}")
+        days = reason.resource == "hands" and all(t in days_full for t in range(reason.first, reason.last + 1))
+        words = "the making days are full" if days else reason.words
+        parts.append(f"{one if reason.first == reason.last else f'{one} to {two}'} {words}")
     return "; ".join(parts)
 
 
@@ -188,36 +215,24 @@ def _ahead(
             )
             if needed is not None and needed - week >= least_weeks and needed in full:
                 text = (
-                    f"Make {kilos(made)} of {_name(problem, row.item)} already in {plan.weeks[week].label}: "
+                    f"Make {mass_said(made, problem.units)} of {_name(problem, row.item)} already in {plan.weeks[week].label}: "
                     f"it is first needed in {plan.weeks[needed].label}, when the {'days' if needed in days_full else 'hands'} are full."
                 )
                 said.append((made, Sentence(text, "ahead", (f"line/{row.item}/{week}", f"week/{needed}"))))
     return [sentence for _, sentence in sorted(said, key=lambda pair: (-pair[0], pair[1].text))[:most]]
 
 
-def helps_worth_asking(plan: Plan, problem: Problem, stop: Callable[[], bool] | None = None) -> list[Worth]:
-    """Worth of a helper in the full weeks before the dearest shortage; each entry solves two bounds. None where ``stop`` ends that."""
-    stopped = [s for s in plan.shortages if any(r.code in ("no-hands", "overtime-dearer") for r in s.reasons)]
-    if not stopped:
-        return []
-    dearest = stopped[0]
-    weeks = tuple(
-        t for r in dearest.reasons if r.code in ("no-hands", "overtime-dearer") for t in range(r.first, r.last + 1)
-    )[-4:]
-    worth = worth_of_helper(problem, weeks, stop)
-    return [] if stop is not None and stop() else [worth]
-
-
-def _helps(plan: Plan, problem: Problem, helps: Sequence[Worth]) -> list[Sentence]:
+def _helps(plan: Plan, problem: Problem, helps: Sequence[Help]) -> list[Sentence]:
     said = []
-    for worth in helps:
-        if worth.saves_milli * 100 < max(1, plan.cost_milli - plan.unavoidable_milli):
-            continue
-        one, two = plan.weeks[worth.weeks[0]].label, plan.weeks[worth.weeks[-1]].label
-        when = f"in {one}" if one == two else f"in {len(worth.weeks)} weeks from {one} to {two}"
-        text = f"{worth.what[0].upper()}{worth.what[1:]} {when} would save about {money(problem, worth.saves_milli)}"
-        text += f" and cost {money(problem, worth.costs_milli)}." if worth.costs_milli else "."
-        said.append(Sentence(text, "helps", tuple(f"week/{t}" for t in worth.weeks)))
+    for h in helps:
+        one, two = plan.weeks[h.weeks[0]].label, plan.weeks[h.weeks[-1]].label
+        when = f"in {one}" if one == two else f"a week in {weeks_said(len(h.weeks))} from {one} to {two}"
+        text = (
+            f"One more helper shift {when} would bring {mass_said(h.brings_g, problem.units)} of the {mass_said(h.missing_g, problem.units)} of "
+            f"{_name(problem, h.item)} that will be missing: the plan then calls {h.shifts} more {'shift' if h.shifts == 1 else 'shifts'} for "
+            f"{money_said(problem, h.shifts_milli)}, and {money_said(problem, h.saves_milli)} is left over after paying for them."
+        )
+        said.append(Sentence(text, "helps", (f"item/{h.item}", *(f"week/{t}" for t in h.weeks))))
     return said
 
 
@@ -248,11 +263,11 @@ def _proof(plan: Plan, problem: Problem) -> Sentence:
     if plan.gap_ppm is None or plan.bound_milli is None:
         text = "How near this plan is to the best possible is not known"
     else:
-        away = money(problem, plan.cost_milli - plan.bound_milli)
-        none = money(problem, 0)
+        away = money_said(problem, plan.cost_milli - plan.bound_milli)
+        none = money_said(problem, 0)
         text = f"This plan costs at most {plan.gap_ppm / 10_000:.2f} % more than the best possible"
-        text += f" ({f'less than {money(problem, 1000 * problem.minor_per_major)}' if away == none else away})"
-    text += f", and {money(problem, better)} less than the best simple rule ({plan.rule})." if better > 0 else "."
+        text += f" ({f'less than {money_said(problem, 1000 * problem.minor_per_major)}' if away == none else away})"
+    text += f", and {money_said(problem, better)} less than the best simple rule ({plan.rule})." if better > 0 else "."
     if plan.stopped:
         text += " It was stopped early: more time may find a better one."
     return Sentence(text, "proof", ("plan",))

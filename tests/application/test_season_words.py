@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import date, timedelta
 
 import pytest
 
@@ -15,9 +16,11 @@ from ledger.application.ledger import Ledger
 from ledger.application.season_demand import spread_of
 from ledger.application.season_plan import PlanMade, cut_back
 from ledger.application.season_settings import PlanSettings
+from ledger.planning.helps import MOST_WEEKS, TRY
 from ledger.planning.problem import Item
 from ledger.planning.scenarios import rescore, sample_seasons
-from ledger.planning.words import helps_worth_asking
+from ledger.planning.season import replan
+from ledger.planning.whatif import helper_added
 
 WEEK = r"(\d{4}-W\d\d)"
 KILOS = r"(-?[\d.]+) kg"
@@ -56,6 +59,8 @@ def start(made: PlanMade, m: re.Match[str]) -> None:
     assert near(m["house"] or "0", sum(lot.grams for lot in item.opening))
     assert near(m["sold"], sum(row.sold)) and near(m["left"] or "0", row.left)
     assert item.season is not None
+    assert item.season.runs_on == bool(m["on"])
+    assert not m["on"] or m["on"] == made.problem.weeks[-1].label
     assert (m["verb"] == "Go on with") == (item.season.first_week == 0 and m["house"] is not None)
 
 
@@ -77,7 +82,17 @@ def full(made: PlanMade, m: re.Match[str]) -> None:
 def short(made: PlanMade, m: re.Match[str]) -> None:
     item = named(made, m["name"])
     rows = [s for s in made.plan.shortages if s.item == item.key]
-    assert near(m["grams"], sum(s.grams for s in rows)) and worth(m["worth"], 1000 * sum(s.worth for s in rows), made)
+    grams = sum(made.plan.of(item.key).short)
+    assert near(m["grams"], grams) and worth(m["worth"], (item.price_per_kg - item.material_per_kg) * grams, made)
+    if m["hour"]:
+        use = made.plan.weeks[number_of(made, m["when"])]
+        milli = (
+            use.hour_of_hands if m["hour"] == "hands" else dict(use.hour_of_stations)[m["hour"].removeprefix("the ")]
+        )
+        assert worth(m["saves"], milli, made) and milli >= 1000 * made.problem.minor_per_major
+        assert any(
+            r.first <= use.week <= r.last for s in rows for r in s.reasons if r.resource in ("hands", m["hour"][4:])
+        )
     labels = [made.problem.weeks[s.week].label for s in rows]
     assert min(labels) == m["one"] and max(labels) == (m["two"] or m["one"])
     for reason in re.findall(WEEK, m["why"] or ""):
@@ -87,7 +102,9 @@ def short(made: PlanMade, m: re.Match[str]) -> None:
 def more_short(made: PlanMade, m: re.Match[str]) -> None:
     told = {named(made, x["name"]).key for w in made.words if (x := SHORT.fullmatch(w.text))}
     rest = [s for s in made.plan.shortages if s.item not in told]
-    assert len({s.item for s in rest}) == int(m["count"]) and near(m["grams"], sum(s.grams for s in rest))
+    assert len({s.item for s in rest}) == int(m["count"]) and near(
+        m["grams"], sum(sum(made.plan.of(key).short) for key in {s.item for s in rest})
+    )
 
 
 def ahead(made: PlanMade, m: re.Match[str]) -> None:
@@ -100,8 +117,25 @@ def ahead(made: PlanMade, m: re.Match[str]) -> None:
 
 
 def helps(made: PlanMade, m: re.Match[str]) -> None:
-    found = helps_worth_asking(made.plan, made.problem)
-    assert any(worth(m["saves"], w.saves_milli, made) for w in found)
+    """Planned again with the helper the sentence names, and without: the difference is what it says."""
+    item, one = named(made, m["name"]), number_of(made, m["one"])
+    cut = cut_back(made.asked, made.problem)
+    stopped = next(
+        s for s in made.plan.shortages if s.item == item.key and any(r.code == "no-hands" for r in s.reasons)
+    )
+    weeks = [t for r in stopped.reasons if r.code == "no-hands" for t in range(r.first, r.last + 1) if t not in cut][
+        -MOST_WEEKS:
+    ]
+    assert weeks[0] == one and len(weeks) == int(m["weeks"] or 1)
+    without, having = (
+        replan(made.plan, made.problem, effort=TRY),
+        replan(made.plan, made.problem, helper_added(weeks), effort=TRY),
+    )
+    assert worth(m["saves"], without.cost_milli - having.cost_milli, made)
+    shifts = sum(w.helper_shifts for w in having.weeks) - sum(w.helper_shifts for w in without.weeks)
+    assert shifts == int(m["shifts"]) and worth(m["cost"], 1000 * shifts * made.problem.prices.helper_shift, made)
+    before, after = sum(without.of(item.key).short), sum(having.of(item.key).short)
+    assert near(m["missing"], before) and near(m["brings"], before - after)
 
 
 def shifts(made: PlanMade, m: re.Match[str]) -> None:
@@ -165,22 +199,35 @@ def sells_nothing(made: PlanMade, m: re.Match[str]) -> None:
     assert sum(named(made, m["name"]).demand_g) == 0
 
 
+def runs_on(made: PlanMade, m: re.Match[str]) -> None:
+    start = date.fromisocalendar(*[int(x) for x in made.problem.weeks[0].label.split("-W")], 1)
+    last = start + timedelta(weeks=int(m["weeks"])) - timedelta(days=1)
+    assert last - timedelta(days=6) <= date.fromisoformat(m["end"]) <= last and int(m["weeks"]) > len(
+        made.problem.weeks
+    )
+    for name in m["names"].replace(" and ", ", ").split(", "):
+        season = next((i.season for i in made.problem.items if i.name == name), None)
+        assert season is None or season.runs_on
+
+
 def silent(_made: PlanMade, _m: re.Match[str]) -> None:
     """A sentence without figures."""
 
 
 SHORT = re.compile(
-    rf"{KILOS} of (?P<name>.+?) will be missing (?:in|between) {WEEK}(?: and {WEEK})?, {MONEY} of margin(?:: (?P<why>.+))?\.".replace(
+    rf"{KILOS} of (?P<name>.+?) will be missing (?:in|between) {WEEK}(?: and {WEEK})?, {MONEY} of margin(?:: (?P<why>.+?))?(?:; an hour more of (?P<hour>hands|the [\w ]+?) in (?P<when>\d{{4}}-W\d\d) would save [A-Z]{{3}} (?P<saves>[\d ]+))?\.".replace(
         KILOS, r"(?P<grams>[\d.]+) kg").replace(f"{WEEK}(?: and {WEEK})?", r"(?P<one>\d{4}-W\d\d)(?: and (?P<two>\d{4}-W\d\d))?").replace(MONEY, r"[A-Z]{3} (?P<worth>[\d ]+)")
 )  # fmt: skip
 CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]], ...] = (
     (re.compile(r"(?P<verb>Start|Go on with) (?P<name>.+?) in (?P<first>\d{4}-W\d\d)(?:, last batch in (?P<last>\d{4}-W\d\d))?: (?P<batches>\d+) batch(?:es)?, (?P<made>[\d.]+) kg"
-                r"(?: to the (?P<house>[\d.]+) kg in the house)?; (?P<sold>[\d.]+) kg should sell(?: and (?P<left>[\d.]+) kg be left)?\."), start),
+                r"(?: to the (?P<house>[\d.]+) kg in the house)?; (?P<sold>[\d.]+) kg should sell(?: and (?P<left>[\d.]+) kg be left)?(?:,? when (?P<on>\d{4}-W\d\d) ends and its season goes on)?\."), start),
     (re.compile(r"(?:In (?P<one>\d{4}-W\d\d)|From (?P<a>\d{4}-W\d\d) to (?P<two>\d{4}-W\d\d)) the (?P<what>.+? (?:is|are)) full(?:, though hands are left)?\."), full),
     (SHORT, short),
     (re.compile(r"(?P<count>\d+) more items miss (?P<grams>[\d.]+) kg together\."), more_short),
     (re.compile(r"Make (?P<made>[\d.]+) kg of (?P<name>.+?) already in (?P<week>\d{4}-W\d\d): it is first needed in (?P<needed>\d{4}-W\d\d), when the (?:days|hands) are full\."), ahead),
-    (re.compile(r".+ would save about [A-Z]{3} (?P<saves>[\d ]+)(?: and cost [A-Z]{3} [\d ]+)?\."), helps),
+    (re.compile(r"One more helper shift (?:a week in (?P<weeks>\d+) weeks from |in )(?P<one>\d{4}-W\d\d)(?: to \d{4}-W\d\d)? would bring (?P<brings>[\d.]+) kg of the (?P<missing>[\d.]+) kg of "
+                r"(?P<name>.+) that will be missing: the plan then calls (?P<shifts>\d+) more shifts? for [A-Z]{3} (?P<cost>[\d ]+), and [A-Z]{3} (?P<saves>[\d ]+) is left over after paying for them\."), helps),
+    (re.compile(r"(?P<names>.+): (?:its|their) season runs on to (?P<end>\S+), beyond these weeks; plan (?P<weeks>\d+) weeks to see all of it\."), runs_on),
     (re.compile(r"The plan calls a helper for (?P<total>\d+) shifts?: (?P<weeks>.+)\."), shifts),
     (re.compile(r"It asks for (?P<hours>[\d.]+) hours of overtime in (?P<weeks>\d+) weeks?\."), overtime),
     (re.compile(r"This plan costs at most (?P<percent>[\d.]+) % more than the best possible \((?:less than [A-Z]{3} 1|[A-Z]{3} (?P<away>[\d ]+))\)"

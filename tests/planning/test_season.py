@@ -308,4 +308,4 @@ def test_odd_shops_all_get_a_plan(seed: int, odd: str) -> None:
     assert check_plan(plan, problem).agrees
     assert plan.bound_milli is not None and plan.bound_milli <= plan.cost_milli <= plan.rule_milli
     for shortage in plan.shortages:
-        assert shortage.grams >= 1000 and shortage.reasons
+        assert sum(plan.of(shortage.item).short) >= 1000 and shortage.grams >= 100 and shortage.reasons

@@ -12,11 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import UnknownThing
-from ledger.planning import Effort, Plan, Problem, make_plan, replan
-from ledger.planning.buying import InHouse, Material, needs, order_list, to_csv
+from ledger.planning import Effort, Item, Plan, Problem, Week, make_plan, replan
+from ledger.planning.buying import InHouse, Material, first_week_with, needs, order_list, to_csv
 from ledger.planning.deviation import Expected, Happened, split
 from ledger.planning.expected_loss import with_curves, with_safety
-from ledger.planning.reasons import worth_of_helper, worth_of_hours, worth_of_station
+from ledger.planning.helps import TRY as HELP_TRY
+from ledger.planning.helps import helps_worth_asking
+from ledger.planning.plan import Line
+from ledger.planning.reasons import worth_of_hours, worth_of_station
 from ledger.planning.scenarios import Spread, rescore, sample_seasons
 from ledger.planning.whatif import (
     compare,
@@ -29,7 +32,7 @@ from ledger.planning.whatif import (
     station_out,
     store_added,
 )
-from ledger.planning.words import helps_worth_asking, sentences
+from ledger.planning.words import sentences
 from tests.planning.shops import invented_shop
 
 pytestmark = pytest.mark.slow
@@ -60,7 +63,7 @@ def test_every_figure_in_the_words_is_one_of_the_plan(shop: Problem, plan: Plan)
         for key in sentence.keys:
             if key.startswith("short/"):
                 _, item, week = key.split("/")
-                assert plan.of(item).short[int(week)] >= 1000
+                assert plan.of(item).short[int(week)] >= 100 and sum(plan.of(item).short) >= 1000
             if sentence.about == "full" and key.startswith("week/"):
                 use = plan.weeks[int(key.removeprefix("week/"))]
                 full = [(use.hands_used, use.hands_there), *((u, r) for _, u, r in use.stations)]
@@ -100,8 +103,6 @@ def test_an_hour_is_worth_more_where_hands_are_short(shop: Problem) -> None:
     loose = worth_of_hours(hours_added(weeks, 100_000)(shop), weeks).saves_milli
     assert tight > 0 and loose <= tight // 100
     assert worth_of_station(shop, "slab", weeks).saves_milli >= 0
-    helper = worth_of_helper(shop, (3, 4))
-    assert helper.costs_milli == 2 * shop.prices.helper_shift * 1000 and helper.saves_milli > 0
 
 
 @pytest.mark.parametrize("weeks", [range(20), range(10, 20)])
@@ -260,3 +261,108 @@ def test_what_has_no_recipe_or_is_in_no_book_is_named(plan: Plan) -> None:
         order_list(plan, {}, [SUGAR], [], MONDAYS, date(2026, 9, 1))
     with pytest.raises(UnknownThing, match="not in the book of materials"):
         order_list(plan, {i.item: {"salt": 1} for i in plan.items}, [SUGAR], [], MONDAYS, date(2026, 9, 1))
+
+
+def test_a_lot_that_came_this_week_serves_this_week() -> None:
+    """Received on Wednesday, needed in the running week: nothing is ordered. It was ordered, and late, because the week begins on Monday."""
+    plan, recipes, wednesday = one_batch_a_week(1), {"x": {"sugar": 9_000}}, date(2026, 9, 9)
+    came = [InHouse(material="sugar", amount=9_000, there=wednesday)]
+    assert order_list(plan, recipes, [SUGAR], came, MONDAYS, wednesday)[0] == []
+    (order,) = order_list(plan, recipes, [SUGAR], [], MONDAYS, wednesday)[0]
+    assert (order.needed_by, order.order_by, order.late) == (wednesday, date(2026, 9, 4), True)
+
+
+def test_an_order_counts_what_lies_there_for_the_weeks_it_keeps() -> None:
+    """By hand: 4 weeks of 9 kg; 30 kg keeps through the second week only, so 18 kg of it serve and two weeks are bought, not three."""
+    pack = replace(SUGAR, pack=1000)
+    lots = [InHouse(material="sugar", amount=30_000, there=date(2026, 9, 1), use_by=date(2026, 9, 20))]
+    orders, gone = order_list(one_batch_a_week(4), {"x": {"sugar": 9_000}}, [pack], lots, MONDAYS, date(2026, 9, 1))
+    assert [(o.needed_by, o.amount) for o in orders] == [(date(2026, 9, 19), 18_000)]
+    assert [(s.amount, s.use_by) for s in gone] == [(12_000, date(2026, 9, 20))]
+    some = [InHouse(material="sugar", amount=13_000, there=date(2026, 9, 1), use_by=date(2026, 9, 27))]
+    orders, _ = order_list(one_batch_a_week(4), {"x": {"sugar": 9_000}}, [pack], some, MONDAYS, date(2026, 9, 1))
+    assert [(o.needed_by, o.amount) for o in orders] == [
+        (date(2026, 9, 12), 23_000)
+    ]  # 36 kg less the 13 kg, of which 4 kg serve the second week
+
+
+def test_a_lot_no_batch_needs_is_told_when_its_date_comes() -> None:
+    old = [InHouse(material="oil", amount=300, there=date(2026, 9, 1), use_by=date(2026, 10, 1))]
+    orders, gone = order_list(
+        one_batch_a_week(1), {"x": {"sugar": 1}}, [replace(SUGAR, least_packs=1), LEMON], old, MONDAYS, date(2026, 9, 1)
+    )
+    assert [o.material for o in orders] == ["sugar"] and [(s.material, s.amount) for s in gone] == [("oil", 300)]
+
+
+def test_a_pack_larger_than_the_season_is_bought_once() -> None:
+    ton = replace(SUGAR, pack=1_000_000)
+    orders, _ = order_list(one_batch_a_week(20), {"x": {"sugar": 9_000}}, [ton], [], MONDAYS, date(2026, 9, 1))
+    assert [(o.packs, o.amount) for o in orders] == [(1, 1_000_000)]
+
+
+@given(st.dates(date(2026, 1, 1), date(2027, 12, 31)), st.integers(0, 200))
+def test_the_first_week_a_plan_waits_for_material_is_the_first_whose_order_is_not_late(today: date, lead: int) -> None:
+    """Plan and order list say the same: in the week before it the order would be late, in it it is not."""
+    monday = today - timedelta(days=today.weekday())
+    mondays = [monday + timedelta(weeks=t) for t in range(40)]
+    first, sugar = first_week_with(today, lead), replace(SUGAR, lead_days=lead)
+    late = {}
+    for week in {max(0, first - 1), first}:
+        plan = one_batch_a_week(1, week)
+        (order,), _ = order_list(plan, {"x": {"sugar": 1}}, [sugar], [], mondays, today)
+        late[week] = order.late
+    assert late[first] is False and all(late[week] for week in late if week < first)
+
+
+def one_batch_a_week(weeks: int, first: int = 0) -> Plan:
+    plan = make_plan(Problem(items=(), weeks=(Week(label="W0"),)), Effort(moves=0, rounds=-1))
+    lines = tuple(Line(week=t, label=f"W{t}", item="x", batches=1, grams=8_000) for t in range(first, first + weeks))
+    return replace(plan, lines=lines)
+
+
+def test_a_mass_and_a_shortage_are_said_in_the_shops_units(shop: Problem, plan: Plan) -> None:
+    """Pounds by definition: 0.45359237 kg."""
+    pounds = {s.keys[0]: s.text for s in sentences(plan, replace(shop, units="us")) if s.about == "start"}
+    for sentence in sentences(plan, shop):
+        if sentence.about == "start":
+            kilos = [float(x) for x in re.findall(r"([\d.]+) kg", sentence.text)]
+            lb = [float(x) for x in re.findall(r"([\d.]+) lb", pounds[sentence.keys[0]])]
+            assert "kg" not in pounds[sentence.keys[0]] and len(lb) == len(kilos) > 0
+            assert lb == pytest.approx([k / 0.45359237 for k in kilos], abs=1.7)
+
+
+def test_many_small_weeks_are_one_shortage_and_the_sentence_says_all_of_it() -> None:
+    """Twelve weeks that each miss half a kilo were not named at all."""
+    item = Item(
+        key="x",
+        name="clove",
+        batch_g=9_000,
+        demand_g=(500,) * 12,
+        has_recipe=False,
+        price_per_kg=2000,
+        lost_per_kg=2000,
+    )
+    problem = Problem(items=(item,), weeks=tuple(Week(label=f"W{t}", hands_minutes=100) for t in range(12)))
+    plan = make_plan(problem, Effort(moves=0))
+    assert sum(s.grams for s in plan.shortages) == 6000
+    (short,) = [s for s in sentences(plan, problem) if s.about == "short"]
+    assert short.text.startswith("6.0 kg of clove will be missing between W0 and W11, GBP 120 of margin: ")
+
+
+def test_a_helper_is_proposed_only_with_what_planning_again_gives(shop: Problem, plan: Plan) -> None:
+    """Planned again from the same plan with the helper and without: grams, shifts and money of the sentence are the difference, and it pays."""
+    tight = replace(shop, weeks=tuple(replace(w, overtime_minutes=0, helper_shifts=0) for w in shop.weeks))
+    made = make_plan(tight, TRY)
+    (offer,) = helps_worth_asking(made, tight)
+    without = replan(made, tight, effort=HELP_TRY)
+    having = replan(made, tight, helper_added(offer.weeks), effort=HELP_TRY)
+    assert offer.saves_milli == without.cost_milli - having.cost_milli > 0
+    assert offer.shifts == sum(w.helper_shifts for w in having.weeks) and set(offer.weeks) >= {
+        w.week for w in having.weeks if w.helper_shifts
+    }
+    assert offer.brings_g == sum(without.of(offer.item).short) - sum(having.of(offer.item).short) > 0
+    (said,) = [s.text for s in sentences(made, tight, [offer]) if s.text.startswith("One more helper")]
+    assert f"GBP {round(offer.shifts * tight.prices.helper_shift / 100)}," in said
+    dear = replace(tight, prices=replace(tight.prices, helper_shift=10**6))
+    assert helps_worth_asking(make_plan(dear, TRY), dear) == []
+    assert helps_worth_asking(made, tight, days_full=range(20)) == []
