@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from dash import html
 
 from dashboard.components.season_change import change_of
+from dashboard.components.season_demand import asked_of
 from dashboard.components.season_next import opened_words
 from dashboard.components.ways import for_page
 from dashboard.page import Asked
@@ -18,9 +20,44 @@ from ledger.application.season_jobs import Desk
 from ledger.application.season_settings import settings_for
 from ledger.errors import BadInput, SlabbookError
 
+OF_THE_PLAN = ("season-adopt", "season-forget", "season-try", "typed")
+"""What is done to the plan that stands on the page, whatever is being tried beside it."""
+OF_THE_TRIAL = ("season-take", "season-drop", "season-keep", "season-again", "season-undo", "season-undo-all")
+"""What is done to the change that stands on the page."""
 
-def act(desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str]) -> None:
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What stood on the page when a button was pressed: the version of everything on the desk, and of the plan alone."""
+
+    version: int
+    base: int
+
+
+def told_stale(desk: Desk, button: str, seen: Seen | None) -> bool:
+    """Whether a button was pressed on what is no longer on the desk, since another tablet changed it; then the desk's trouble says so.
+
+    Nobody adopts a plan they have not seen.
+    """
+    if (
+        seen is None
+        or (button in OF_THE_PLAN and seen.base == desk.base_version)
+        or (button in OF_THE_TRIAL and seen.version == desk.version)
+    ):
+        return False
+    if button not in (*OF_THE_PLAN, *OF_THE_TRIAL):
+        return False
+    desk.trouble = "The plan was changed from another tablet meanwhile, and nothing was done. Now the newest stands here: look at it, then press again."
+    desk.version += 1
+    return True
+
+
+def act(
+    desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str, str], seen: Seen | None = None
+) -> None:
     """One button pressed. Trouble is kept on the desk and told on the page."""
+    if told_stale(desk, button, seen):
+        return
     try:
         if button == "season-make":
             weeks = int(asked.get("weeks", "26")) if asked.get("weeks", "26").isdigit() else 26
@@ -29,6 +66,8 @@ def act(desk: Desk, button: str, asked: Asked, what: tuple[str, str, float, str,
             desk.stop()
         elif button == "season-adopt":
             desk.adopt()
+        elif button == "season-forget":
+            desk.forget()
         elif button in ("season-take", "season-keep"):
             desk.take()
         elif button == "season-drop":
@@ -54,6 +93,7 @@ def open_batch(ledger: Ledger, plan_line: str) -> Any:
 
 def note(ledger: Ledger, row: dict[str, str]) -> Any:
     """Record one fact, or the owner's own figure (a forecast is issued first where none was). Told in words, also the refusal."""
+    row = asked_of(row)
     try:
         if row["kind"] != "own":
             outcome = season_facts.record(ledger, row)
@@ -63,13 +103,18 @@ def note(ledger: Ledger, row: dict[str, str]) -> Any:
         if not row["from"]:
             raise BadInput("Your own figure needs the first day it is for.")
         first, last = (week_of(date.fromisoformat(d)) for d in (row["from"], row["to"] or row["from"]))
-        if not ledger.queries.papers("forecast"):
-            season_forecast.issue(ledger, season_forecast.make_forecast(ledger, 26))
+        if not season_forecast.covered(ledger, first, last):
+            season_forecast.issue(
+                ledger, season_forecast.make_forecast(ledger, season_forecast.horizon_for(ledger, last))
+            )
         said, _ = season_forecast.override(
             ledger, row["flavour"], first, last, int(row["packs"]), row["note"], row["channel"]
         )
         return html.P(
-            f"Noted: the model said {said} packs for {first} to {last}, you say {row['packs']}. Make the plan again to take it in.",
+            f"Noted: the model said {said} packs for {first} to {last}, you say {row['packs']}. "
+            f"{season_forecast.on_top(ledger, row['flavour'], row['channel'], first, last)} Make the plan again to take it in.".replace(
+                "  ", " "
+            ),
             className="note",
         )
     except (SlabbookError, ValueError) as error:
@@ -80,4 +125,4 @@ def note(ledger: Ledger, row: dict[str, str]) -> Any:
         )
 
 
-__all__ = ["act", "note", "open_batch"]
+__all__ = ["Seen", "act", "note", "open_batch", "told_stale"]

@@ -8,7 +8,8 @@ from dash import ALL, Dash, Input, Output, State, ctx, no_update
 from starlette.concurrency import run_in_threadpool
 
 from dashboard.components.grid import grid_id
-from dashboard.components.season_acts import act, note, open_batch
+from dashboard.components.season_acts import Seen, act, note, open_batch, told_stale
+from dashboard.components.season_demand import wire_facts
 from dashboard.components.season_next import next_part
 from dashboard.components.season_shown import (
     bottom,
@@ -17,6 +18,7 @@ from dashboard.components.season_shown import (
     head,
     lines,
     looking_back,
+    old_and_new,
     span_of,
     status,
     top,
@@ -28,7 +30,7 @@ from dashboard.page import read_address
 from ledger.application.ledger import Ledger
 from ledger.application.season_jobs import desk_of
 
-BUTTONS = ("season-make", "season-stop", "season-adopt", "season-try", "season-take", "season-drop")
+BUTTONS = ("season-make", "season-stop", "season-adopt", "season-forget", "season-try", "season-take", "season-drop")
 EDITS = ("season-undo", "season-undo-all", "season-keep", "season-again")
 FACTS = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
 
@@ -38,31 +40,33 @@ def wire(app: Dash, ledger: Ledger) -> None:
 
     @app.callback(
         Output("season-tick", "disabled"), Output("season-status", "children"), Output("season-version", "data"),
-        *[Input(b, "n_clicks") for b in BUTTONS], Input("season-tick", "n_intervals"),
-        State("season-version", "data"), State("address", "search"), State("season-what", "value"), State("season-flavour", "value"),
+        *[Input(b, "n_clicks") for b in BUTTONS], Input("season-tick", "n_intervals"), Input("season-follow", "n_intervals"),
+        State("season-version", "data"), State("season-base", "data"), State("address", "search"), State("season-what", "value"), State("season-flavour", "value"),
         State("season-percent", "value"), State("season-from", "value"), State("season-to", "value"), prevent_initial_call=True,
     )  # fmt: skip
     async def _act(*given: Any) -> Any:
-        version, search, what, flavour, percent, first, last = given[len(BUTTONS) + 1 :]
+        version, base, search, what, flavour, percent, first, last = given[len(BUTTONS) + 2 :]
         desk, button = desk_of(ledger), str(ctx.triggered_id or "")
         fields = (what or "", flavour or "", float(percent or 0), (first or "").strip(), (last or "").strip())
 
         def work() -> Any:
             if button in BUTTONS and given[BUTTONS.index(button)]:
-                act(desk, button, read_address(search), fields)
-            elif desk.busy:  # one more tick of work that goes on: nothing else changes
-                return no_update, status(desk), no_update
+                act(desk, button, read_address(search), fields, Seen(version, base))
+            elif desk.busy:  # one more tick of work that goes on: nothing else changes; begun from another tablet, it is followed here too
+                return no_update if button == "season-tick" else False, status(desk), no_update
+            elif button == "season-follow" and desk.version == version:
+                return (no_update,) * 3
             return not desk.busy, status(desk), no_update if desk.version == version else desk.version
 
         return await run_in_threadpool(work)
 
     @app.callback(
         Output("season-make", "hidden"), Output("season-stop", "hidden"), Output("season-adopt", "disabled"), Output("season-why", "children"),
-        Output("season-try", "disabled"), Input("season-tick", "disabled"), Input("season-version", "data"), prevent_initial_call=True,
+        Output("season-try", "disabled"), Output("season-forget", "hidden"), Input("season-tick", "disabled"), Input("season-version", "data"), prevent_initial_call=True,
     )  # fmt: skip
     async def _ways(_disabled: bool, _version: int) -> Any:
         can = await run_in_threadpool(lambda: ways(desk_of(ledger)))
-        return not can.make, not can.stop, not can.adopt, can.why, not can.tries
+        return not can.make, not can.stop, not can.adopt, can.why, not can.tries, not can.forget
 
     app.clientside_callback(  # only the fields the change asks for
         "function(what) { const off = {display: 'none'}, f = what === 'demand' || what === 'drop'; return [f ? {} : off, what === 'demand' ? {} : off]; }",
@@ -78,10 +82,11 @@ def wire(app: Dash, ledger: Ledger) -> None:
         Output("season-version", "data", allow_duplicate=True), Output("season-edit", "children"),
         Output(grid_id(NAME), "rowData"), Output(grid_id(NAME), "dashGridOptions"),
         Input(grid_id(NAME), "cellValueChanged"), *[Input(b, "n_clicks") for b in EDITS],
-        State(grid_id(NAME), "dashGridOptions"), State("address", "search"), prevent_initial_call=True,
+        State(grid_id(NAME), "dashGridOptions"), State("season-version", "data"), State("season-base", "data"), State("address", "search"),
+        prevent_initial_call=True,
     )  # fmt: skip
     async def _typed(events: Any, *given: Any) -> Any:
-        options, search = given[len(EDITS) :]
+        options, version, base, search = given[len(EDITS) :]
         desk, button, asked = desk_of(ledger), ctx.triggered_id, read_address(search)
 
         def work() -> Any:
@@ -89,7 +94,9 @@ def wire(app: Dash, ledger: Ledger) -> None:
             if button in EDITS:
                 if not given[EDITS.index(button)]:
                     return (no_update,) * 6
-                act(desk, str(button), asked, ("", "", 0.0, "", ""))
+                act(desk, str(button), asked, ("", "", 0.0, "", ""), Seen(version, base))
+            elif told_stale(desk, "typed", Seen(version, base)):
+                taken = False
             else:
                 taken = desk.type_in(changes_of(events))
             if desk.base is None:
@@ -106,6 +113,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
         Output("season-side", "children"), Output("season-bottom", "children"), Output("season-files", "children"), Output("season-base", "data"),
         Output("season-edit", "children", allow_duplicate=True), Output("season-work", "hidden"),
         Output("season-trial-actions", "hidden"), Output("season-next", "children", allow_duplicate=True), Output("season-went", "children"),
+        Output("season-old", "children"),
         Input("season-version", "data"), State("season-base", "data"), State("address", "search"), prevent_initial_call=True,
     )  # fmt: skip
     async def _show(_version: int, base: int, search: str | None) -> Any:
@@ -127,6 +135,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
                 alone,
                 next_part(ledger),
                 looking_back(desk),
+                old_and_new(desk),
             )
 
         return await run_in_threadpool(work)
@@ -139,6 +148,8 @@ def wire(app: Dash, ledger: Ledger) -> None:
         if not line or not any(clicks):
             return no_update
         return await run_in_threadpool(lambda: next_part(ledger, open_batch(ledger, str(line["line"]))))
+
+    wire_facts(app)
 
     @app.callback(
         Output("fact-told", "children"), Input("fact-go", "n_clicks"), *[State(f"fact-{name}", "value") for name in FACTS], prevent_initial_call=True,

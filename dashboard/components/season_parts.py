@@ -8,27 +8,21 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import html
 
-from dashboard.components.parts import chart, report_table, table_of
+from dashboard.components.parts import chart, report_table
 from dashboard.components.season_change import FEAST, feasts_of
 from dashboard.figures.season_demand import cumulative, weeks
 from ledger.application.reports_types import Shop
 from ledger.application.season_batches import kettle_names
 from ledger.application.season_plan import PlanMade
-from ledger.application.season_report import money, stock_table, weeks_frame
+from ledger.application.season_report import stock_table, weeks_frame
 from ledger.application.season_view import cumulated
-from ledger.planning.whatif import compare
-from ledger.planning.words import Sentence, kilos
+from ledger.planning.words import Sentence
 
 ABOUT = {
     "start": "Start", "full": "Full", "short": "Short", "ahead": "Ahead", "helps": "Help", "proof": "How good", "finding": "Mind", "days": "Days",
 }  # fmt: skip
 MOST_TO_MIND = 8
 """Findings shown before the rest is folded: where one thing is wrong with every flavour, the plan must not drown in it."""
-MINUS = "\u2212"
-SIDE = {
-    "cost_milli": "cost", "made_g": "made", "sold_g": "sold", "short_g": "missing", "left_g": "left over", "overtime_minutes": "overtime",
-    "helper_shifts": "helper shifts", "brings_milli": "sales bring",
-}  # fmt: skip
 
 
 def words(said: Sequence[Sentence], labels: Sequence[str]) -> Any:
@@ -105,83 +99,6 @@ def in_house(made: PlanMade) -> Any:
     return report_table(stock_table(made), made.asked.forecast.seen.on.shop, most=60)
 
 
-def side_by_side(made: PlanMade, trial: PlanMade, said: str) -> Any:
-    """Two plans: their figures, the lines that moved, and the new plan's words."""
-    found = compare(made.plan, trial.plan)
-    figures = [(f.what, f.before, f.after) for f in found.figures]
-    figures.insert(3, ("brings_milli", brings(made), brings(trial)))
-    rows = [(SIDE.get(w, w), _side(made, w, x), _side(made, w, y), _more(made, w, y - x)) for w, x, y in figures]
-    moved = [(line.label, made.name(line.item), str(line.before), str(line.after)) for line in found.lines]
-    labels = [w.label for w in trial.problem.weeks]
-    parts: list[Any] = [
-        html.H2(f"What if: {said}"),
-        html.P(side_words(made, figures), className="sentence"),
-        html.P(f"Answered in {trial.seconds:.1f} s.{' It was stopped early.' if trial.plan.stopped else ''}", className="quiet"),
-        html.Div(table_of("Both plans", ["figure", "the plan", "changed", "more or less"], rows, (1, 2, 3)), className="both"),
-    ]  # fmt: skip
-    if moved:
-        parts.append(
-            table_of(
-                f"{len(moved)} {'line differs' if len(moved) == 1 else 'lines differ'}",
-                ["week", "what", "before", "after"],
-                moved[:14],
-                (2, 3),
-            )
-        )
-        if len(moved) > 14:
-            parts.append(
-                html.Details(
-                    [
-                        html.Summary(f"{len(moved) - 14} more lines"),
-                        table_of("", ["week", "what", "before", "after"], moved[14:], (2, 3)),
-                    ]
-                )
-            )
-    else:
-        parts.append(html.P("No line moves.", className="quiet"))
-    parts.append(html.Details([html.Summary("The changed plan in words"), words(trial.words, labels)]))
-    return html.Section(parts, className="trial", id="season-trial")
-
-
-def brings(made: PlanMade) -> int:
-    """What the plan's sales bring at today's prices, in thousandths of a minor unit."""
-    prices = {item.key: item.price_per_kg for item in made.problem.items}
-    return sum(sum(row.sold) * prices.get(row.item, 0) for row in made.plan.items)
-
-
-def side_words(made: PlanMade, figures: Sequence[tuple[str, int, int]]) -> str:
-    """What the change does, in a sentence: every figure that differs but what is left over."""
-    by = {what: after - before for what, before, after in figures}
-    verbs = (("cost_milli", "costs", ""), ("made_g", "makes", ""), ("sold_g", "sells", ""), ("short_g", "misses", ""), ("brings_milli", "brings", ""),
-             ("overtime_minutes", "asks for", " overtime"), ("helper_shifts", "asks for", " helper shifts"))  # fmt: skip
-    parts = [
-        f"{verb} {_side(made, what, abs(by[what]))} {'more' if by[what] > 0 else 'less' if what != 'helper_shifts' else 'fewer'}{rest}"
-        for what, verb, rest in verbs
-        if what in by and _more(made, what, by[what]) != "same"
-    ]
-    return (
-        f"With the change the plan {', '.join(parts)}."
-        if parts
-        else "The change makes no difference to cost, making or sales."
-    )
-
-
-def _side(made: PlanMade, what: str, value: int) -> str:
-    if what.endswith("_milli"):
-        return money(made, value)
-    if what.endswith("_g"):
-        return kilos(value)
-    return f"{value / 60:.1f} h" if what == "overtime_minutes" else str(value)
-
-
-def _more(made: PlanMade, what: str, value: int) -> str:
-    """A difference with its sign in front; one that is nothing as it is shown is `same`."""
-    shown = _side(made, what, abs(value))
-    if shown == _side(made, what, 0):
-        return "same"
-    return f"{'+' if value > 0 else MINUS}{shown}"
-
-
 def whatif_fields(ledger: Any) -> Any:
     """What to change: demand, a kettle out, a helper, a design dropped, a day more."""
     from ledger.domain.books import entries as e
@@ -203,15 +120,19 @@ def whatif_fields(ledger: Any) -> Any:
              ("drop", "A flavour is dropped")]  # fmt: skip
     return html.Div(
         [
-            dmc.Select(id="season-what", label="What if", data=[{"value": v, "label": t} for v, t in kinds], value="demand", allowDeselect=False, size="md"),
-            dmc.Select(id="season-flavour", label="of flavour", data=[*feasts, *flavours], value=first, searchable=True, size="md"),
-            dmc.NumberInput(id="season-percent", label="by %", value=20, min=-100, max=300, step=5, size="md"),
-            dmc.TextInput(id="season-from", label="from week", placeholder="W50 (empty: the first)", size="md"),
-            dmc.TextInput(id="season-to", label="to week", placeholder="empty: that week, or all", size="md"),
+            dmc.Select(id="season-what", label="What if", data=[{"value": v, "label": t} for v, t in kinds], value="demand", allowDeselect=False, size="md", **KEPT),
+            dmc.Select(id="season-flavour", label="of flavour", data=[*feasts, *flavours], value=first, searchable=True, size="md", **KEPT),
+            dmc.NumberInput(id="season-percent", label="by %", value=20, min=-100, max=300, step=5, size="md", **KEPT),
+            dmc.TextInput(id="season-from", label="from week", placeholder="W50 (empty: the first)", size="md", **KEPT),
+            dmc.TextInput(id="season-to", label="to week", placeholder="empty: that week, or all", size="md", **KEPT),
             html.Button("Try it", id="season-try", type="button", className="button", n_clicks=0, **{"aria-describedby": "season-why"}),
         ],
         className="filters whatif",
     )  # fmt: skip
+
+
+KEPT = {"persistence": True, "persistence_type": "session"}
+"""What is typed stays when the page is drawn anew because another tablet recorded something."""
 
 
 def fact_fields(ledger: Any) -> Any:
@@ -227,14 +148,14 @@ def fact_fields(ledger: Any) -> Any:
     ]  # fmt: skip
     return html.Div(
         [
-            dmc.Select(id="fact-kind", label="What", data=[{"value": v, "label": t} for v, t in kinds], value="run-out", allowDeselect=False, size="md"),
-            dmc.TextInput(id="fact-from", label="from day", inputProps={"type": "date"}, size="md"),
-            dmc.TextInput(id="fact-to", label="to day", inputProps={"type": "date"}, size="md"),
-            dmc.Select(id="fact-flavour", label="flavour", data=flavours, clearable=True, searchable=True, size="md"),
-            dmc.Select(id="fact-channel", label="channel", data=channels, clearable=True, size="md"),
-            dmc.TextInput(id="fact-packs", label="packs", placeholder="bulk, own figure", size="md"),
-            dmc.TextInput(id="fact-at", label="time of a show", placeholder="14:00-15:30", size="md"),
-            dmc.TextInput(id="fact-note", label="note or reason", size="md"),
+            dmc.Select(id="fact-kind", label="What", data=[{"value": v, "label": t} for v, t in kinds], value="run-out", allowDeselect=False, size="md", **KEPT),
+            dmc.TextInput(id="fact-from", label="from day", inputProps={"type": "date"}, size="md", **KEPT),
+            dmc.TextInput(id="fact-to", label="to day", inputProps={"type": "date"}, size="md", **KEPT),
+            dmc.Select(id="fact-flavour", label="flavour", data=flavours, clearable=True, searchable=True, size="md", **KEPT),
+            dmc.Select(id="fact-channel", label="channel", data=channels, clearable=True, size="md", **KEPT),
+            dmc.TextInput(id="fact-packs", label="packs", placeholder="bulk, own figure", size="md", **KEPT),
+            dmc.TextInput(id="fact-at", label="time of a show", placeholder="14:00-15:30", size="md", **KEPT),
+            dmc.TextInput(id="fact-note", label="note or reason", size="md", **KEPT),
             html.Button("Note it", id="fact-go", type="button", className="button", n_clicks=0),
         ],
         className="filters whatif",
@@ -245,7 +166,6 @@ __all__ = [
     "charts",
     "fact_fields",
     "in_house",
-    "side_by_side",
     "whatif_fields",
     "words",
 ]

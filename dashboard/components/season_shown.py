@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from dash import dcc, html
 
+from dashboard.components.season_demand import demand_part
 from dashboard.components.season_folds import folds, plan_figure, went
-from dashboard.components.season_parts import charts, in_house, side_by_side, words
+from dashboard.components.season_parts import charts, in_house, words
+from dashboard.components.season_side import beside_part, side_by_side
 from dashboard.components.season_sum import sum_words
 from dashboard.components.season_table import not_shown, plan_table, weeks_shown
 from dashboard.components.ways import for_page
 from dashboard.page import Asked, address
-from ledger.application.season_jobs import Desk
+from ledger.application import season_words
+from ledger.application.season_jobs import Desk, Job
 from ledger.application.season_plan import PlanMade
 
 PATH = "/season"
@@ -20,16 +24,11 @@ PATH = "/season"
 
 def status(desk: Desk) -> list[Any]:
     """What is going on, what went wrong, what was adopted."""
-    job = desk.job
-    if job is not None:
-        stage = "Stopping, with the best so far" if job.stop.is_set() else job.stage or "Reading the ledger"
-        return [
-            html.P([html.Strong(job.what), ". ", stage, " ..."], className="note"),
-            html.Progress(value=f"{job.share:.2f}", max="1", **{"aria-label": job.what}),
-        ]
     parts: list[Any] = []
     if desk.trouble:
         parts.append(html.P(for_page(desk.trouble), className="refusal", role="alert"))
+    if desk.job is not None:
+        return [*parts, going_on(desk.job, season_words.money_of(desk.ledger.book().site()))]
     if desk.adopted:
         parts.append(
             html.P(
@@ -41,13 +40,42 @@ def status(desk: Desk) -> list[Any]:
         position = desk.base.asked.forecast.seen.on.known
         now = desk.ledger.queries.as_of().position
         if now != position and not desk.adopted and not desk.base.in_force:
+            one = now - position == 1
+            since = "1 entry was" if one else f"{now - position} entries were"
             parts.append(
                 html.P(
-                    f"Made from entry {position}; {now - position} entries were recorded since. Make the plan again to take them in.",
+                    f"Made from entry {position}; {since} recorded since. Make the plan again to take {'it' if one else 'them'} in.",
                     className="quiet",
                 )
             )
     return parts
+
+
+def going_on(job: Job, money: Callable[[int], str]) -> Any:
+    """The work that goes on: what it is and its stage, then how long it has been and how good the best so far is.
+
+    Only the first line is read aloud when it changes; the figures move too often for that.
+    """
+    at = job.at
+    if job.stop.is_set():
+        early = at is not None and at.stage == "forecast"
+        stage = (
+            "Stopping: the forecast is finished first, then the best simple rule stands"
+            if early
+            else "Stopping, with the best so far"
+        )
+    else:
+        stage = season_words.name(at) if at is not None else "Reading the ledger"
+    share = season_words.done(at) if at is not None else None
+    told = [f"{job.seconds:.0f} s so far"]
+    if at is not None and not job.stop.is_set():
+        told += [text for text in (season_words.how_far(at), season_words.best(at, money)) if text]
+    bar = {} if share is None else {"value": f"{share:.2f}", "max": "1"}
+    return html.Div([
+        html.P([html.Strong(job.what), ". ", stage, " ..."], className="note"),
+        html.P("; ".join(told) + ".", className="quiet", **{"aria-live": "off"}),
+        html.Progress(**bar, **{"aria-label": stage}),
+    ], className="going-on")  # fmt: skip
 
 
 def head(desk: Desk) -> Any:
@@ -70,12 +98,17 @@ def top(desk: Desk, asked: Asked) -> list[Any]:
     made = desk.base
     if made is not None:
         shown = charts(made, _item(made, asked.get("flavour", "")), made.asked.forecast.seen.on.shop)
-        return [words(made.words, [w.label for w in made.problem.weeks]), shown]
+        return [
+            words(made.words, [w.label for w in made.problem.weeks]),
+            shown,
+            html.Div(demand_part(desk, asked), className="folds"),
+        ]
     if desk.standing is None:
         return []
     made = desk.standing.made
     item = _item(made, asked.get("flavour", ""))
-    return [charts(made, item, made.asked.forecast.seen.on.shop, planned=False), in_house(made)]
+    sells = html.Div(demand_part(desk, asked), className="folds")
+    return [charts(made, item, made.asked.forecast.seen.on.shop, planned=False), in_house(made), sells]
 
 
 def lines(desk: Desk, asked: Asked) -> list[Any]:
@@ -114,6 +147,11 @@ def trial(desk: Desk) -> Any:
     return side_by_side(desk.base, desk.trial, desk.said)
 
 
+def old_and_new(desk: Desk) -> Any:
+    """The plan in force beside the plan made anew, until that one is adopted or forgotten."""
+    return beside_part(desk.beside) if desk.beside is not None and desk.base is not None and desk.mine else None
+
+
 def bottom(desk: Desk) -> list[Any]:
     """The tables behind the words, the days and the order list."""
     return [] if desk.base is None else folds(desk.base, desk.ledger)
@@ -129,4 +167,17 @@ def files(desk: Desk) -> Any:
     return html.P(["Take it with you: ", *links], className="files")
 
 
-__all__ = ["PATH", "bottom", "figure", "files", "head", "lines", "looking_back", "span_of", "status", "top", "trial"]
+__all__ = [
+    "PATH",
+    "bottom",
+    "figure",
+    "files",
+    "head",
+    "lines",
+    "looking_back",
+    "old_and_new",
+    "span_of",
+    "status",
+    "top",
+    "trial",
+]

@@ -16,13 +16,15 @@ def sum_words(made: PlanMade, standing: Standing | None = None) -> str:
     if made.in_force and standing is not None:
         return _stands(made, standing)
     bound = (
-        ""
+        " How near it is to the best possible is not known."
         if plan.bound_milli is None
         else f" No plan can cost less than {money(made, plan.bound_milli)}: it is at most {(plan.gap_ppm or 0) / 1e4:.2f} % away."
     )
     rule = f" The best simple rule ({plan.rule}) would cost {money(made, plan.rule_milli)}."
-    stopped = " It was stopped early." if plan.stopped else ""
-    return f"{len(plan.lines)} lines from {made.problem.weeks[0].label} to {made.problem.weeks[-1].label}, cost {money(made, plan.cost_milli)}, {f'{plan.changed}' if plan.changed == 'changed by hand' else f'found in {made.seconds:.1f} s'}.{bound}{rule}{stopped}"
+    how = "changed by hand" if plan.changed == "changed by hand" else f"found in {made.seconds:.1f} s"
+    stopped = ", when it was stopped: the best so far" if plan.stopped else ""
+    weeks = f"{made.problem.weeks[0].label} to {made.problem.weeks[-1].label}"
+    return f"{len(plan.lines)} lines from {weeks}, cost {money(made, plan.cost_milli)}, {how}{stopped}.{bound}{rule}"
 
 
 def _stands(made: PlanMade, standing: Standing) -> str:

@@ -11,7 +11,8 @@ from ledger.application.season_jobs import Desk
 class Ways:
     """What can be done with the desk as it is.
 
-    stop: work goes on that gives its best so far when it is stopped. make, adopt, tries: a plan can be made, adopted, a change tried.
+    stop: work goes on that gives its best so far when it is stopped. make, adopt, tries: a plan can be made, adopted, a change tried. forget: a plan
+    made here and not adopted can be taken off the desk.
     why: the reason why one of them cannot, as a sentence; empty where all can.
     """
 
@@ -20,6 +21,7 @@ class Ways:
     adopt: bool
     tries: bool
     why: str
+    forget: bool = False
 
 
 def ways(desk: Desk) -> Ways:
@@ -34,9 +36,10 @@ def ways(desk: Desk) -> Ways:
             False,
             desk.base is not None,
             "What has sold and what is in the house is being read: some seconds.",
+            desk.mine,
         )
     why = desk.why_not_adopted
-    return Ways(True, False, not why, desk.base is not None, why)
+    return Ways(True, False, not why, desk.base is not None, why, desk.mine)
 
 
 __all__ = ["Ways", "ways"]

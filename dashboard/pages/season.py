@@ -7,6 +7,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.components.parts import choose, empty
+from dashboard.components.season_demand import facts_told
 from dashboard.components.season_folds import fold
 from dashboard.components.season_next import next_part
 from dashboard.components.season_parts import fact_fields, whatif_fields
@@ -18,6 +19,7 @@ from dashboard.components.season_shown import (
     head,
     lines,
     looking_back,
+    old_and_new,
     span_of,
     status,
     top,
@@ -31,6 +33,8 @@ from ledger.application.season_jobs import desk_of
 from ledger.domain.books import entries as e
 
 TICK_MS = 400
+FOLLOW_MS = 4_000
+"""How often an idle page looks whether another tablet did something on the desk."""
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:
@@ -70,6 +74,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
     can, none = ways(desk), desk.base is None
     return [
         dcc.Interval(id="season-tick", interval=TICK_MS, disabled=not desk.busy),
+        dcc.Interval(id="season-follow", interval=FOLLOW_MS),
         dcc.Store(id="season-version", data=desk.version),
         dcc.Store(id="season-base", data=desk.base_version),
         html.Div(head(desk), id="season-head"),
@@ -77,12 +82,14 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
             html.Button("Make the plan", id="season-make", type="button", className="button", n_clicks=0, hidden=not can.make),
             html.Button("Adopt this plan", id="season-adopt", type="button", className="plain", n_clicks=0, disabled=not can.adopt,
                         **{"aria-describedby": "season-why"}),
+            html.Button("Forget this plan", id="season-forget", type="button", className="plain", n_clicks=0, hidden=not can.forget),
             html.P(can.why, id="season-why", className="quiet"),
         ], className="actions"),
         html.Div([
             html.Div(status(desk), id="season-status", role="status", **{"aria-live": "polite"}),
             html.Button("Stop, keep the best so far", id="season-stop", type="button", className="plain", n_clicks=0, hidden=not can.stop),
         ], id="season-now"),
+        html.Div(old_and_new(desk), id="season-old"),
         html.Div(next_part(ledger), id="season-next"),
         html.Div(top(desk, asked), id="season-top", className="page"),
         html.Div([
@@ -100,7 +107,7 @@ def layout(ledger: Ledger, asked: Asked) -> list[Any]:
         html.Div(looking_back(desk), id="season-went", className="folds"),
         html.Div(fold(
             "Tell what the sales do not say", "run-outs, promotions, closures, bulk orders, shows, your own figure",
-            [fact_fields(ledger), html.Div(id="fact-told", role="status", **{"aria-live": "polite"})], "season-facts",
+            [fact_fields(ledger), html.Div(id="fact-told", role="status", **{"aria-live": "polite"}), facts_told(ledger)], "season-facts",
         ), className="folds"),
         html.Div(files(desk), id="season-files"),
     ]  # fmt: skip

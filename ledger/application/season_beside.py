@@ -19,12 +19,13 @@ COSTED = replace(AS_IT_IS, rounds=-1, rules=False, hours=False)
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """The plan in force (`plan`, its name) and the new one, costed on one problem through the week `through`."""
+    """The plan in force (`plan`, its name) and the new one, costed on one problem through the week `through`; the new plan's last week."""
 
     plan: str
     through: str
     old: PlanMade
     new: PlanMade
+    looks_on_to: str
 
 
 def beside(made: PlanMade) -> Beside | None:
@@ -49,9 +50,8 @@ def beside(made: PlanMade) -> Beside | None:
     kept = (*made.asked.problem.frozen, *made.asked.problem.kept)
     problem = replace(asked.problem, frozen=(), kept=(), frozen_weeks=0, kept_weeks=0)
     through = problem.weeks[-1].label
-    return Beside(
-        paper.plan, through, _costed(asked, problem, kept), _costed(asked, problem, made.plan.lines, made.seconds)
-    )
+    old, new = _costed(asked, problem, kept), _costed(asked, problem, made.plan.lines, made.seconds)
+    return Beside(paper.plan, through, old, new, made.problem.weeks[-1].label)
 
 
 def _costed(asked: Asked, problem: Problem, lines: Sequence[Line | Batches], seconds: float = 0.0) -> PlanMade:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from ledger.application import season_adopt, season_compare, season_plan, season_standing
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Report
+from ledger.application.season_beside import Beside, beside
 from ledger.application.season_plan import PlanMade, Typed
 from ledger.application.season_settings import PlanSettings
 from ledger.application.season_standing import Standing
@@ -51,8 +52,8 @@ class Desk:
 
     base: the plan. trial: a change beside it. typed: batches typed into the table and not kept yet; past: what was typed before each change,
     for undo; refused: why the floor cannot carry what is typed (then there is no trial). standing: the season as the ledger has it, with what is
-    left of the plan in force, which is the plan on the desk until another is made; went: an earlier plan against what happened; seen: the entry,
-    the day and the earlier plan asked for that both were read at.
+    left of the plan in force, which is the plan on the desk until another is made; beside: the plan in force against one just made; went: an
+    earlier plan against what happened; seen: the entry, the day and the earlier plan asked for that both were read at.
     """
 
     ledger: Ledger
@@ -68,6 +69,7 @@ class Desk:
     version: int = 0
     base_version: int = 0
     standing: Standing | None = None
+    beside: Beside | None = None
     went: Report | None = None
     seen: tuple[int, str, str] = (-1, "", "")
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -76,6 +78,11 @@ class Desk:
     def busy(self) -> bool:
         """Whether work is going on."""
         return self.job is not None
+
+    @property
+    def mine(self) -> bool:
+        """Whether the plan on the desk was made or changed here and not adopted."""
+        return self.base is not None and not self.base.in_force and not self.adopted
 
     @property
     def by_hand(self) -> bool:
@@ -96,8 +103,7 @@ class Desk:
             self.standing = season_standing.standing(self.ledger, job.watch)
             plan = went or season_compare.looked_back(self.ledger, SEASON_WEEKS)
             self.went = season_compare.compare_report(self.ledger, plan) if plan else None
-            mine = self.base is not None and not self.base.in_force and not self.adopted
-            if not (mine or self.typed or self.trial):
+            if not (self.mine or self.typed or self.trial):
                 self._lay(self.standing.made if self.standing.plan else None)
 
         self._start("Reading the sales and the plan in force", work, first=True)
@@ -106,7 +112,8 @@ class Desk:
         """Start making a plan anew from the ledger as it stands."""
 
         def work(job: Job) -> None:
-            self._lay(season_plan.make(self.ledger, settings, effort, job.watch))
+            made = season_plan.make(self.ledger, settings, effort, job.watch)
+            self._lay(made, beside(made))
 
         self._start("Making the plan", work)
 
@@ -143,7 +150,7 @@ class Desk:
             job = self.job
         if job is None:
             return True
-        self.trouble = f"{what} is not taken while the planner works ({job.what}). Wait or stop it, then type again."
+        self.trouble = f"{what} is not taken while the planner works ({job.what}). Wait or stop it, then do it again."
         self.version += 1
         return False
 
@@ -190,12 +197,14 @@ class Desk:
 
     def take(self) -> None:
         """The change tried becomes the plan on the desk."""
-        if self.trial is not None:
+        if self.trial is not None and self._free("That"):
             self._lay(self.trial)
             self.version += 1
 
     def drop(self) -> None:
         """Forget the change tried."""
+        if not self._free("That"):
+            return
         if self.typed:
             self.base_version += 1
         self._clear()
@@ -216,8 +225,18 @@ class Desk:
             return f"Plan {self.base.in_force} is in force already. Make the plan anew or change it, then there is something new to adopt."
         return ""
 
+    def forget(self) -> None:
+        """Take the plan made here off the desk: what stands then is the plan in force, or none."""
+        if not self._free("That"):
+            return
+        if self.mine:
+            self._lay(self.standing.made if self.standing is not None and self.standing.plan else None)
+        self.version += 1
+
     def adopt(self, actor: str = "") -> None:
         """Keep the plan on the desk as the plan; where there is nothing to adopt, say why."""
+        if not self._free("That"):
+            return
         self.trouble = self.why_not_adopted
         if self.base is not None and not self.trouble:
             try:
@@ -237,8 +256,8 @@ class Desk:
         if job is not None and job.thread is not None:
             job.thread.join(seconds)
 
-    def _lay(self, plan: PlanMade | None) -> None:
-        self.base, self.adopted = plan, ""
+    def _lay(self, plan: PlanMade | None, old: Beside | None = None) -> None:
+        self.base, self.beside, self.adopted = plan, old, ""
         self._clear()
         self.base_version += 1
 
@@ -250,6 +269,8 @@ class Desk:
         with self._lock:
             before = self.job
             if before is not None and (first or not before.first):
+                if not first:
+                    self.trouble = f"{what} was not begun: the planner is at work already ({before.what}), perhaps from another tablet. Wait or stop it."
                 return
             job = self.job = Job(what, first)
             self.trouble = ""

@@ -23,24 +23,31 @@ COUNTED = ("search", "items")
 Money = Callable[[int], str]
 
 
-def stage(at: Progress) -> str:
-    """What is going on and how far it is; planning begun anew says why."""
-    text = STAGES.get(at.stage, at.stage)
+def name(at: Progress) -> str:
+    """What is going on."""
+    return STAGES.get(at.stage, at.stage)
+
+
+def how_far(at: Progress) -> str:
+    """How much of the stage is done where that is counted; planning begun anew says why."""
     share = done(at)
-    if share:
-        text += f", {100 * share:.0f} %"
+    parts = [f"{100 * share:.0f} %"] if share else []
     if at.again:
-        text += (
-            f" ({'again' if at.again == 1 else f'again, time {at.again}'}: some days carry less than their minutes say)"
-        )
-    return text
+        more = "" if at.again == 1 else f" ({at.again})"
+        parts.append(f"begun again{more}, since some days carry less than their minutes say")
+    return ", ".join(parts)
+
+
+def stage(at: Progress) -> str:
+    """What is going on and how far it is."""
+    return ", ".join(text for text in (name(at), how_far(at)) if text)
 
 
 def best(at: Progress, money: Money) -> str:
     """What the best plan so far costs and how good it is; empty before there is one."""
     if not at.cost_milli:
         return ""
-    text = f"Best so far: {money(at.cost_milli)}"
+    text = f"best so far {money(at.cost_milli)}"
     if at.bound_milli:
         text += f", at most {100 * max(0, at.cost_milli - at.bound_milli) / max(1, abs(at.cost_milli)):.1f} % above the best possible"
     return text
@@ -56,4 +63,4 @@ def money_of(site: Site) -> Money:
     return lambda milli: f"{site.currency} {round(milli / 1000 / 10**site.currency_digits):,}".replace(",", " ")
 
 
-__all__ = ["STAGES", "best", "done", "money_of", "stage"]
+__all__ = ["STAGES", "best", "done", "how_far", "money_of", "name", "stage"]

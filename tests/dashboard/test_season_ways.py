@@ -16,7 +16,8 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboard.components import season_acts as acts
 from dashboard.components import season_shown as shown
 from dashboard.components.season_change import change_of, week_named
-from dashboard.components.season_parts import side_by_side, side_words, words
+from dashboard.components.season_parts import words
+from dashboard.components.season_side import side_by_side, side_words
 from dashboard.components.season_table import brief, not_shown, table_rows
 from dashboard.components.season_ways import ways
 from dashboard.pages import season as page
@@ -29,6 +30,7 @@ from ledger.planning.words import Sentence
 from seeds.shop import fill
 
 NOTHING = ("demand", "", 0.0, "", "")
+WITH_IT = ("With the change the plan", "The change makes")
 
 
 def told(parts: Any) -> str:
@@ -205,10 +207,10 @@ def test_a_dropped_flavour_s_sales_stand_beside_the_cost_it_saves(desk: Desk):
 
 def test_a_change_that_changes_nothing_says_so(made: season_plan.PlanMade):
     none = [(what, 5, 5) for what in ("cost_milli", "made_g", "sold_g", "short_g", "brings_milli")]
-    assert side_words(made, none) == "The change makes no difference to cost, making or sales."
+    assert side_words(made, none, *WITH_IT) == "The change makes no difference to cost, making or sales."
     more = [("cost_milli", 0, 41_000_000), ("overtime_minutes", 0, 90), ("helper_shifts", 3, 1)]
     assert (
-        side_words(made, more)
+        side_words(made, more, *WITH_IT)
         == "With the change the plan costs EUR 410 more, asks for 1.5 h more overtime, asks for 2 fewer helper shifts."
     )
 
