@@ -6,8 +6,8 @@ import json
 from typing import Any
 
 from dashboard.components.words import entry_name
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
-from ledger.projections.records import records
 
 CORRECTIONS = ("ledger.amended", "ledger.voided")
 

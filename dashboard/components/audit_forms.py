@@ -14,11 +14,11 @@ from dashboard.components.plain_forms import by as by_whom
 from dashboard.components.plain_forms import check, choose, serve, text
 from dashboard.forms.markup import Html, tag
 from ledger import quantities
+from ledger.analytics.records import records
 from ledger.application import audit_recall
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.errors import BadInput
-from ledger.projections.records import records
 from ledger.quantities import mass_text
 from ledger.store.ids import uuid7
 

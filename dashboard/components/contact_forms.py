@@ -15,11 +15,11 @@ from fastapi.responses import Response
 from dashboard.components.parts import empty, table_of
 from dashboard.components.plain_forms import serve, text
 from dashboard.forms.markup import tag
+from ledger.analytics.records import records
 from ledger.application.contacts import KINDS, erase_contact, set_contact
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
-from ledger.projections.records import records
 
 router = APIRouter(include_in_schema=False)
 BACK = ("/book?kind=contacts", "Back to the book")

@@ -25,9 +25,9 @@ from dash.fingerprint import build_fingerprint
 
 from dashboard.components.parts import WORDS, report_table
 from dashboard.components.ways import for_page
+from ledger.analytics.records import records
 from ledger.application.report_text import cells, unit_of
 from ledger.application.reports_types import Shop, Table
-from ledger.projections.records import records
 
 Row = Mapping[str, Any]
 LONG = 16

@@ -11,9 +11,9 @@ from dash import dcc, html
 from dashboard.components.grid import LONG, Col, grid
 from dashboard.components.parts import table_of
 from dashboard.components.words import moment
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
-from ledger.projections.records import records
 from ledger.quantities import mass_text
 from ledger.store.times import utc_text
 from ledger.trace.recall import Recall

@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from dashboard.figures.house import AGAIN, GAP, GOOD, SCRAP, SERIES, WATER, house, two_lines
-from ledger.projections.records import records
+from ledger.analytics.records import records
 
 TONE = {"evaporated_mg": WATER, "reboil_mg": AGAIN, "scrap_mg": SCRAP, "unexplained_mg": GAP}
 LOST = ("scrap_mg", "unexplained_mg", "aside_mg")

@@ -9,11 +9,11 @@ from typing import Any
 import pandas as pd
 
 from dashboard.forms.markup import Html, choice, field, hidden, join, more, tag
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.errors import SlabbookError
-from ledger.projections.records import records
 from ledger.quantities import mass, mass_text
 
 CAUTION = (

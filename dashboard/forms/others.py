@@ -7,11 +7,11 @@ from collections.abc import Callable
 from dashboard.forms.book import define
 from dashboard.forms.context import Context, crew, foot
 from dashboard.forms.markup import Html, choice, field, first, hidden, join, more, tag, taps
+from ledger.analytics.records import records
 from ledger.application.season_adopt import openable
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
 from ledger.planning.words import kilos
-from ledger.projections.records import records
 
 
 def open_batch(ctx: Context) -> Html:

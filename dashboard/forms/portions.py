@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dashboard.forms.context import Context
 from dashboard.forms.markup import Html, choice, field, group, hidden, rows
+from ledger.analytics.records import records
 from ledger.domain.books import entries as e
-from ledger.projections.records import records
 
 Charge = tuple[str, str, str, str, str]
 """Material, lot, figure, unit, portion."""

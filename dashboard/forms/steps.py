@@ -8,9 +8,9 @@ from typing import Any
 from dashboard.forms.context import STICKS, Context, caution, crew, foot
 from dashboard.forms.markup import BLOCKED, Html, field, first, group, hidden, join, more, taps
 from dashboard.forms.portions import charged, poured, used
+from ledger.analytics.records import records
 from ledger.domain.batch.steps import MAY_TAKE
 from ledger.domain.books import entries as e
-from ledger.projections.records import records
 from ledger.quantities import length_text, temperature_text
 
 CAUSES = {

@@ -14,12 +14,12 @@ from dashboard.entries import batch_entries
 from dashboard.page import Asked, Page, address, register
 from dashboard.pages.bench import amend_line, card
 from dashboard.remember import remembered
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports import batch_report
 from ledger.application.reports_types import Shop, shop_of
 from ledger.domain.books import entries as e
-from ledger.projections.records import records
 
 
 def filters(ledger: Ledger, asked: Asked) -> list[Any]:

@@ -13,11 +13,11 @@ from dashboard.components.words import since
 from dashboard.entries import batch_entries
 from dashboard.forms.steps import STEP_FORMS
 from dashboard.page import Asked, Page, register
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.craft.sheet_lines import changeover_note
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
-from ledger.projections.records import records
 
 MAIN = ("cook", "pull", "build", "roll", "cut", "pack")
 

@@ -12,10 +12,10 @@ from dashboard.components.contact_forms import contacts_part
 from dashboard.components.grid import LONG, Col, grid
 from dashboard.components.parts import FIRST, choose, empty, first_steps, next_to_enter, table_of
 from dashboard.page import Asked, Page, address, register
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.domain.books.entries import KINDS
 from ledger.errors import UnknownThing
-from ledger.projections.records import records
 
 PLURAL = {"site": "the shop", "material": "materials", "flavour": "flavours", "design": "designs", "recipe": "recipes", "pack": "packs", "worker": "workers",
           "station": "stations", "feast": "feasts", "partner": "suppliers and customers", "channel": "channels", "planning": "what a plan assumes"}  # fmt: skip

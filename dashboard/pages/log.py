@@ -12,11 +12,11 @@ from dashboard.components.parts import choose, empty, table_of, type_in
 from dashboard.components.ways import for_page
 from dashboard.components.words import kind_words, moment
 from dashboard.page import Asked, Page, address, register
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import shop_of
 from ledger.domain.stored_names import all_names
 from ledger.errors import LedgerDamaged
-from ledger.projections.records import records
 from ledger.store.verify import verify_tree
 
 MOST = 50

@@ -11,12 +11,12 @@ from dashboard.components.grid import Col, grid, report_grid
 from dashboard.components.parts import choose, empty, report_table, sentence, type_in
 from dashboard.components.ways import for_page
 from dashboard.page import Asked, Page, address, register
+from ledger.analytics.records import records
 from ledger.application import audit, audit_label
 from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports_types import Report, shop_of
 from ledger.errors import SlabbookError
-from ledger.projections.records import records
 from ledger.trace.graph import Direction
 from ledger.trace.label_sheets import Sheet
 from ledger.trace.marks import find

@@ -13,12 +13,12 @@ from dashboard.components.parts import chart, choose, empty, files, report_table
 from dashboard.figures.shelf import cover
 from dashboard.page import Asked, Page, register
 from dashboard.remember import remembered
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.application.report_text import shown
 from ledger.application.reports import stock_report
 from ledger.application.reports_types import Table
 from ledger.domain.books import entries as e
-from ledger.projections.records import records
 
 DEEDS = {
     "count": ("Count", "count?lot={lot}"), "hold": ("Hold", "hold?lot={lot}"), "release": ("Release", "release?lot={lot}"),

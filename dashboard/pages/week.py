@@ -16,10 +16,10 @@ from dashboard.figures.losses import causes, waterfall
 from dashboard.page import Asked, Page, address, register
 from dashboard.remember import remembered
 from ledger.analytics.compare import shift, week_of
+from ledger.analytics.records import records
 from ledger.application.ledger import Ledger
 from ledger.application.reports import control_report, week_report
 from ledger.domain.books import entries as e
-from ledger.projections.records import records
 
 NOT_OVER = "This week is not over: its sums so far stand beside whole weeks."
 SHOWN = ("flavours", "yields", "batches", "sold", "losses", "steps", "compare", "ran_out")

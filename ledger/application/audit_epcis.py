@@ -15,13 +15,13 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 from zoneinfo import ZoneInfo
 
+from ledger.analytics.records import records
 from ledger.application.audit import graph_of
 from ledger.application.ledger import Ledger, Order
 from ledger.application.reports_types import Basis, basis
 from ledger.domain.books import entries as e
 from ledger.domain.lots.commands import ReceiveLot
 from ledger.errors import BadInput
-from ledger.projections.records import records
 from ledger.quantities import day as day_of
 from ledger.trace.epcis_export import Namer, to_json
 from ledger.trace.epcis_graph import measured

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+from ledger.analytics.records import records
 from ledger.domain.batch.commands import Amend, AnswerFlag, Void
 from ledger.domain.batch.commands import Cook as CookCommand
 from ledger.domain.lots.commands import CountLot, ReceiveLot, ScrapLot
 from ledger.domain.parts import Loss
 from ledger.domain.postings import iso_week
 from ledger.domain.shelf.commands import Sell, TakeBack
-from ledger.projections.records import records
 from seeds.shop.recorder import at
 from seeds.shop.world import World
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
+from ledger.analytics.records import records
 from ledger.application.audit_recall import lots_to_hold
 from ledger.domain.season.commands import CloseRecall, NoteRecall, StartRecall
-from ledger.projections.records import records
 from ledger.store.times import utc_text
 from ledger.trace.queries import load
 from seeds.shop.recorder import at

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Protocol
 
-from ledger.projections.records import records
+from ledger.analytics.records import records
 from seeds.shop.bench import Bench
 from seeds.shop.counter import Counter
 from seeds.shop.demand import Demand
