@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
+import numpy as np
 import pandas as pd
 
 from ledger.analytics.compare import monday, week_of
+from ledger.analytics.weekdays import Weights, even, is_open, iso_weekday
 
 SALE = ("sell", "ship", "return")
 
@@ -35,27 +37,35 @@ def exposure(
     open_weekdays: Sequence[int],
     closed: Iterable[str] = (),
     closed_of: Mapping[str, Iterable[str]] | None = None,
+    weights: Mapping[str, Weights] | None = None,
+    sold: Collection[tuple[str, str, str]] = (),
 ) -> pd.DataFrame:
-    """Share of a week's open days that a flavour was there to be bought, for the weeks in which it was not all the time.
+    """Share of a week's usual sales that a flavour was there for, for the weeks in which it was not there all the time.
 
     Args:
-        run_outs: ``flavour``, ``channel``, ``day``, ``until_day`` (both included; a day is out of stock whole).
+        run_outs: ``flavour``, ``channel``, ``day``, ``until_day`` (both included).
         open_weekdays: 1 = Monday. closed: single days the shop is shut. closed_of: single days only a channel is.
+        weights: by channel, what each weekday sells (`weekday_weights`); the days of a channel not named count alike.
+        sold: flavour, channel and day with a sale. Of a day it was gone and yet sold it was there for half: it went in the course of
+            it, or came back (common practice, no source).
 
     Returns:
         ``flavour``, ``channel``, ``week``, ``share`` (0..1). Days named twice count once; closed days do not count.
     """
     names = ["flavour", "channel", "week", "share"]
     shut, own = set(closed), {channel: set(days) for channel, days in (closed_of or {}).items()}
-    gone: dict[tuple[str, str, str], set[str]] = {}
+    gone: dict[tuple[str, str, str], set[date]] = {}
     for row in run_outs.to_dict("records"):
         for day in days(row["day"], row["until_day"] or row["day"]):
             if day.isoweekday() in open_weekdays and day.isoformat() not in shut | own.get(row["channel"], set()):
-                gone.setdefault((row["flavour"], row["channel"], week_of(day)), set()).add(day.isoformat())
+                gone.setdefault((row["flavour"], row["channel"], week_of(day)), set()).add(day)
     rows = []
     for (flavour, channel, week), missing in sorted(gone.items()):
-        usual = len(_open(week, open_weekdays, shut | own.get(channel, set())))
-        rows.append((flavour, channel, week, 1 - len(missing) / usual))
+        weight = (weights or {}).get(channel) or even(open_weekdays)
+        there = [d for d in _open(week, open_weekdays, shut | own.get(channel, set())) if d not in missing]
+        partly = [d for d in missing if (flavour, channel, d.isoformat()) in sold]
+        usual = _weighed([*there, *missing], weight)
+        rows.append((flavour, channel, week, (_weighed(there, weight) + _weighed(partly, weight) / 2) / usual))
     return pd.DataFrame(rows, columns=names).astype({"share": "float64"})
 
 
@@ -65,27 +75,29 @@ def open_days(
     open_weekdays: Sequence[int],
     closed: Iterable[str] = (),
     closed_of: Mapping[str, Iterable[str]] | None = None,
+    weights: Mapping[str, Weights] | None = None,
 ) -> pd.DataFrame:
-    """Days the shop is open in each week: ``week``, ``days`` (int64), for every week of the range.
+    """Days the shop is open in each week: ``week``, ``days``, for every week of the range.
 
-    closed_of: days only a channel is shut; then ``channel`` says whose row it is, ``*`` for all that have no rows of their own.
+    closed_of: days only a channel is shut. weights: by channel, what each weekday sells, in ordinary days (`weekday_weights`): a week without its
+    Saturday is more than a day short. Where either is given ``channel`` says whose row it is, ``*`` for all that have no rows of their own.
     """
-    shut = set(closed)
-    weeks: list[str] = []
-    at = monday(first_week)
-    while at <= monday(last_week):
-        weeks.append(week_of(at))
-        at += timedelta(weeks=1)
+    own, weighed = closed_of or {}, weights or {}
+    start = np.datetime64(monday(first_week), "D")
+    grid = start + np.arange(max(0, (monday(last_week) - monday(first_week)).days + 7))
+    weeks = [week_of(start) for start in grid[::7].tolist()]
 
-    def days_of(name: str, more: Iterable[str]) -> pd.DataFrame:
-        out = shut | set(more)
-        counts = [len(_open(w, open_weekdays, out)) for w in weeks]
-        return pd.DataFrame({"week": weeks, "days": counts, "channel": name}).astype({"days": "int64"})
+    def days_of(name: str) -> pd.DataFrame:
+        there = is_open(grid, open_weekdays, {*closed, *own.get(name, ())})
+        by_weekday = np.zeros(8)
+        for weekday, weight in (weighed.get(name) or even(open_weekdays)).items():
+            by_weekday[weekday] = weight
+        sums = np.where(there, by_weekday[iso_weekday(grid)], 0.0).reshape(-1, 7).sum(axis=1)
+        return pd.DataFrame({"week": weeks, "days": sums.round(6), "channel": name})
 
-    whole = days_of("*", ())
-    if not closed_of:
-        return whole.drop(columns="channel")
-    return pd.concat([whole, *(days_of(name, more) for name, more in sorted(closed_of.items()))], ignore_index=True)
+    if not own and not weighed:
+        return days_of("*").drop(columns="channel")
+    return pd.concat([days_of(name) for name in ("*", *sorted({*own, *weighed}))], ignore_index=True)
 
 
 def promotions(known: pd.DataFrame) -> pd.DataFrame:
@@ -137,6 +149,11 @@ def days(first: str, last: str) -> list[date]:
     """Every day from first to last, both included."""
     start, end = date.fromisoformat(first), date.fromisoformat(last)
     return [start + timedelta(days=n) for n in range((end - start).days + 1)]
+
+
+def _weighed(some: Iterable[date], weight: Weights) -> float:
+    """Days in ordinary days, rounded so that every whole week counts exactly the same."""
+    return round(sum(weight[d.isoweekday()] for d in some), 6)
 
 
 def _open(week: str, open_weekdays: Sequence[int], shut: set[str]) -> list[date]:

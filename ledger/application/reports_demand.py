@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from ledger.analytics import forecast_input
 from ledger.analytics.compare import shift, week_of
+from ledger.analytics.weekdays import weekday_weights
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, basis
 from ledger.projections.queries import AsOf, PaperVersion, papers_believed
 
-KEYS = ["week", "flavour", "channel"]
+KEYS = ["day", "week", "flavour", "channel"]
 GONE = ["flavour", "channel", "day", "until_day"]
 PLANNED = ["from_day", "to_day", "flavour", "channel", "kind"]
 
@@ -38,26 +39,43 @@ class Demand:
     promotions: pd.DataFrame
 
 
-def demand(ledger: Ledger, known: int | str | None = None, weeks_ahead: int = 52) -> Demand:
-    """Weekly packs sold by flavour and channel, weeks not fully in stock, open days and promotions, as known at a position or day."""
+def demand(ledger: Ledger, known: int | str | None = None, weeks_ahead: int = 52, origin: str | None = None) -> Demand:
+    """Weekly packs sold by flavour and channel, weeks not fully in stock, open days and promotions, as known at a position or day.
+
+    What each weekday sells is read from the weeks before ``origin``, the running week unless another is named.
+    """
     on = basis(ledger, known)
     lines = on.queries.balances([*KEYS, "kind"], known=on.known, kinds=["customer"])
+    lines = lines[lines["flavour"] != ""]
     gone = [p for _, p in on.queries.papers("ran-out", known=on.known)]
     planned = [p for _, p in on.queries.papers("promotion", known=on.known)]
-    return _told(on, on.as_of, forecast_input.weekly_sales(lines), gone, planned, weeks_ahead)
+    return _told(on, on.as_of, lines, gone, planned, weeks_ahead, origin)
 
 
 def _told(
-    on: Basis, as_of: AsOf, sales: pd.DataFrame, gone: Sequence[Any], planned: Sequence[Any], weeks_ahead: int
+    on: Basis,
+    as_of: AsOf,
+    lines: pd.DataFrame,
+    gone: Sequence[Any],
+    planned: Sequence[Any],
+    weeks_ahead: int,
+    origin: str | None,
 ) -> Demand:
+    """``lines``: balances of customers by day, week, flavour and channel."""
+    sales = forecast_input.weekly_sales(lines)
     weekdays, facts = on.site.open_days, _frame(planned, PLANNED)
     shut, own = forecast_input.closed_days(facts), forecast_input.closed_of_channels(facts)
     first, last = "2000-W01", "1999-W52"
     if not sales.empty:  # from the first sale until so many weeks from today, also where nothing has sold for long
         first = str(sales["week"].iloc[0])
         last = shift(max(str(sales["week"].iloc[-1]), week_of(date.fromisoformat(on.today))), weeks_ahead)
-    open_days = forecast_input.open_days(first, last, weekdays, shut, own)
-    exposure = forecast_input.exposure(_frame(gone, GONE), weekdays, shut, own)
+    past = lines[lines["week"] < (origin or week_of(date.fromisoformat(on.today)))]
+    daily = past.groupby(["day", "channel"], sort=True)["packs"].sum().reset_index(name="units")
+    weights = weekday_weights(daily, weekdays, shut, own)
+    open_days = forecast_input.open_days(first, last, weekdays, shut, own, weights)
+    some = lines[lines["packs"] > 0]
+    sold = set(zip(some["flavour"], some["channel"], some["day"], strict=True)) if gone else set()
+    exposure = forecast_input.exposure(_frame(gone, GONE), weekdays, shut, own, weights, sold)
     return Demand(as_of, sales, exposure, open_days, forecast_input.promotions(facts))
 
 
@@ -93,17 +111,17 @@ class EverKnown:
         )
         self.gone, self.planned = queries.paper_versions("ran-out"), queries.paper_versions("promotion")
 
-    def at(self, position: int, weeks_ahead: int = 52) -> Demand:
+    def at(self, position: int, weeks_ahead: int = 52, origin: str | None = None) -> Demand:
         """What `demand` reads as known at a position."""
         there = (self.since <= position) & (self.until > position)
         place, packs = self.place[there], np.zeros(len(self.keys), dtype="int64")
         np.add.at(packs, place, self.packs[there])
         seen = np.zeros(len(self.keys), dtype=bool)
         seen[place] = True
-        sales = self.keys[seen].reset_index(drop=True).assign(units=np.maximum(packs[seen], 0))
+        lines = self.keys[seen].reset_index(drop=True).assign(kind="customer", packs=packs[seen])
         gone = [p for _, p in papers_believed(self.gone, position)]
         planned = [p for _, p in papers_believed(self.planned, position)]
-        return _told(self.on, AsOf(position, ""), sales, gone, planned, weeks_ahead)
+        return _told(self.on, AsOf(position, ""), lines, gone, planned, weeks_ahead, origin)
 
 
 __all__ = ["Demand", "EverKnown", "demand"]

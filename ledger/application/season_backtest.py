@@ -40,7 +40,7 @@ class AsKnown:
             on = self.ever.on
             position = min(on.known, on.queries.known_on(eve))
             bulk, _ = bulk_orders(on, papers_believed(self.ever.planned, position))
-            self.kept[origin] = history_of(self.ever.at(position, weeks_ahead=70), bulk)
+            self.kept[origin] = history_of(self.ever.at(position, weeks_ahead=70, origin=origin), bulk)
         return self.kept[origin]
 
 

@@ -55,7 +55,8 @@ def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHist
         day = known
     elif known is not None and on.as_of.recorded_at:
         day = str(pd.Timestamp(on.as_of.recorded_at).tz_convert(on.site.zone).date())
-    told = demand(ledger, on.known, weeks_ahead=70)
+    origin = week_of(date.fromisoformat(day))
+    told = demand(ledger, on.known, weeks_ahead=70, origin=origin)
     settings, notes = settings_of_book(on.book)
     bulk, more = bulk_orders(on)
     history = history_of(told, bulk)
@@ -63,7 +64,6 @@ def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHist
         ["week", "flavour", "design", "item", "channel", "kind"], known=on.known, kinds=["customer"]
     )
     sold = sold[(sold["flavour"] != "") & (sold["packs"] > 0)]
-    origin = week_of(date.fromisoformat(day))
     return SeasonHistory(
         on, day, origin, history, settings, sold, _shares(sold, origin), _grams(sold, origin, on.book), (*notes, *more)
     )

@@ -236,7 +236,7 @@ def test_demand_reads_sales_gaps_and_open_days(ledger: Ledger) -> None:
     found = demand(ledger, weeks_ahead=2)
     assert len(found.sales) == 10 and found.sales["units"].sum() == 5 * 230 - 2
     assert found.exposure.to_dict("records") == [
-        {"flavour": "LEMON", "channel": "counter", "week": WEEK, "share": pytest.approx(4 / 6)}
+        {"flavour": "LEMON", "channel": "counter", "week": WEEK, "share": pytest.approx(4.5 / 6)}
     ]
     assert found.open_days["week"].iloc[[0, -1]].tolist() == ["2026-W41", "2026-W47"] and set(
         found.open_days["days"]

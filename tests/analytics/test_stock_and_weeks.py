@@ -142,6 +142,16 @@ def test_a_week_partly_out_of_stock_tells_its_share_of_open_days() -> None:
     assert dict(zip(table.week, table.share, strict=True)) == pytest.approx({"2026-W07": 3 / 5, "2026-W08": 5 / 6})
 
 
+def test_a_day_on_which_a_flavour_went_but_sold_counts_half() -> None:
+    gone = pd.DataFrame(
+        [("LEMON", "counter", "2026-02-13", "2026-02-14")], columns=["flavour", "channel", "day", "until_day"]
+    )
+    table = forecast_input.exposure(
+        gone, (1, 2, 3, 4, 5, 6), sold={("LEMON", "counter", "2026-02-13"), ("LEMON", "post", "2026-02-14")}
+    )
+    assert table["share"].tolist() == pytest.approx([4.5 / 6])
+
+
 def test_open_days_leave_out_announced_closures() -> None:
     planned = pd.DataFrame([("2026-02-09", "2026-02-11", "", "", "closure"), ("2026-02-09", "2026-02-15", "LEMON", "", "promotion")],
                            columns=["from_day", "to_day", "flavour", "channel", "kind"])  # fmt: skip
