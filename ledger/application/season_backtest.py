@@ -91,13 +91,9 @@ def backtest_report(ledger: Ledger, origins: int = 13, horizon: int = 13) -> Rep
     }  # fmt: skip
     issued, overrides = issued_scores(ledger, seen), override_scores(ledger, seen)
     if len(issued):
-        tables["issued"] = Table("Forecasts issued, as they were made", issued, columns(
-            ("forecast", "forecast"), ("origin", "from"), ("weeks", "weeks gone by", "count"), ("n", "scored", "count"), ("wape", "WAPE", "share"),
-            ("bias", "bias", "share"), ("coverage_80", "80 % band held", "share")))  # fmt: skip
+        tables["issued"] = issued_table(issued)
     if len(overrides):
-        tables["overrides"] = Table("Who was nearer", overrides, columns(
-            ("key", "what"), ("week", "weeks"), ("model_units", "model", "count"), ("units", "owner", "count"), ("sold", "sold", "count"),
-            ("nearer", "nearer"), ("reason", "reason")))  # fmt: skip
+        tables["overrides"] = nearer_table(overrides)
     shop = groups[groups["group"] == "shop"].iloc[0] if (groups["group"] == "shop").any() else groups.iloc[0]
     series = groups[groups["group"].str.startswith("series")]
     ratio = float((series["mase_ratio"] * series["n"]).sum() / series["n"].sum()) if len(series) else float("nan")
@@ -109,6 +105,20 @@ def backtest_report(ledger: Ledger, origins: int = 13, horizon: int = 13) -> Rep
     return Report(
         "season-backtest", "The forecast against what sold", seen.on.as_of, text, tables, seen.notes, seen.on.shop
     )
+
+
+def issued_table(scores: pd.DataFrame) -> Table:
+    """Issued forecasts and how far they missed."""
+    return Table("Forecasts issued, as they were made", scores, columns(
+        ("forecast", "forecast"), ("origin", "from"), ("weeks", "weeks gone by", "count"), ("n", "scored", "count"), ("wape", "WAPE", "share"),
+        ("bias", "bias", "share"), ("coverage_80", "80 % band held", "share")))  # fmt: skip
+
+
+def nearer_table(scores: pd.DataFrame) -> Table:
+    """Owner's figures of weeks that are over beside the model's and what sold."""
+    return Table("Your figures and the model's against what sold (packs, beside bulk orders)", scores, columns(
+        ("key", "what"), ("week", "weeks"), ("model_units", "model", "count"), ("units", "owner", "count"), ("sold", "sold", "count"),
+        ("nearer", "nearer"), ("reason", "reason")))  # fmt: skip
 
 
 def _named(table: pd.DataFrame) -> pd.DataFrame:
@@ -180,4 +190,6 @@ def override_scores(ledger: Ledger, seen: SeasonHistory) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-__all__ = ["AsKnown", "backtest_report", "issued_scores", "override_scores", "replay"]
+__all__ = [
+    "NOT_COMPARED", "AsKnown", "backtest_report", "issued_scores", "issued_table", "nearer_table", "override_scores", "replay",
+]  # fmt: skip

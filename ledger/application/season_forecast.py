@@ -5,12 +5,13 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from ledger.analytics.compare import shift
+from ledger.analytics.compare import shift, week_of
 from ledger.application.ledger import Ledger, Outcome
 from ledger.application.reports_types import Column, Report, Table, columns
 from ledger.application.season_history import SeasonHistory, season_history
@@ -24,12 +25,12 @@ MILLI = 1000
 """A stored forecast counts in thousandths of a pack, because events hold whole numbers only."""
 QUANTILES = ("q10", "q25", "q50", "q75", "q90")
 SHOWN_FLAVOURS = columns(
-    ("flavour", "flavour", "flavour"), ("weeks", "weeks", "count"), ("to_week", "to"), ("mean", "expected", "whole"), ("q10", "low", "whole"),
-    ("q90", "high", "whole"), ("firm", "promised", "whole"), ("model", "model"),
+    ("flavour", "flavour", "flavour"), ("mean", "expected", "whole"), ("q10", "low", "whole"), ("q90", "high", "whole"), ("firm", "promised", "whole"),
+    ("weeks", "weeks", "count"), ("to_week", "to"), ("model", "model"),
 )  # fmt: skip
 SHOWN_WEEKS = columns(
     ("week", "week"), ("flavour", "flavour", "flavour"), ("channel", "channel", "channel"), ("mean", "expected", "whole"), ("q10", "low", "whole"),
-    ("q50", "middle", "whole"), ("q90", "high", "whole"), ("firm", "promised", "whole"), ("model_mean", "model said", "whole"),
+    ("q90", "high", "whole"), ("q50", "middle", "whole"), ("firm", "promised", "whole"), ("model_mean", "model said", "whole"),
 )  # fmt: skip
 
 
@@ -291,7 +292,7 @@ def override(
         )
     paper = papers[-1]
     if not reason.strip():
-        raise BadInput("An override needs a reason, so that next year somebody knows why; give it with --reason.")
+        raise BadInput("Your own figure needs a reason, so that next year somebody knows why.")
     if packs < 0 or first_week > last_week:
         raise BadInput(
             f"An override needs 0 packs or more and weeks in order; got {packs} from {first_week} to {last_week}.",
@@ -321,6 +322,31 @@ def override(
     return said, ledger.do(command, actor)
 
 
+LEAST_ISSUED = 26
+MOST_ISSUED = 60
+
+
+def covered(ledger: Ledger, first: str, last: str) -> bool:
+    """Whether the newest issued forecast was made this week and covers these weeks, so that an owner's figure may stand beside it."""
+    papers = [p for _, p in ledger.queries.papers("forecast")]
+    if not papers or papers[-1].origin_week != week_of(date.fromisoformat(ledger.today())):
+        return False
+    start, length = week_number(papers[-1].origin_week), len(papers[-1].lines[0]["mean"]) if papers[-1].lines else 0
+    return start <= week_number(first) and week_number(last) < start + length
+
+
+def horizon_for(ledger: Ledger, last: str) -> int:
+    """Weeks a forecast must have to cover a week, at least half a year. BadInput for a week gone by or too far ahead."""
+    now = week_of(date.fromisoformat(ledger.today()))
+    ahead = week_number(last) - week_number(now) + 1
+    if not 1 <= ahead <= MOST_ISSUED:
+        raise BadInput(
+            f"Week {last} is {'gone by' if ahead < 1 else 'too far ahead'}; your own figure is for weeks from {now}, the running one, to {MOST_ISSUED} weeks on.",
+            value=last,
+        )
+    return max(LEAST_ISSUED, ahead)
+
+
 def on_top(ledger: Ledger, flavour: str, channel: str, first: str, last: str) -> str:
     """What is promised in bulk for these weeks beside an owner's figure, in words; empty where nothing is."""
     orders = season_history(ledger).history.bulk_orders
@@ -336,6 +362,20 @@ def on_top(ledger: Ledger, flavour: str, channel: str, first: str, last: str) ->
 
 
 __all__ = [
-    "MILLI", "Made", "forecast_report", "issue", "make_forecast", "on_top", "override", "override_rows", "sold_beside_bulk", "span_of", "spans_of", "standing_overrides",
-    "stored_lines", "why_of",
+    "MILLI",
+    "Made",
+    "covered",
+    "forecast_report",
+    "horizon_for",
+    "issue",
+    "make_forecast",
+    "on_top",
+    "override",
+    "override_rows",
+    "sold_beside_bulk",
+    "span_of",
+    "spans_of",
+    "standing_overrides",
+    "stored_lines",
+    "why_of",
 ]  # fmt: skip
