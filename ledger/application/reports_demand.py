@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ledger.analytics import forecast_input
 from ledger.analytics.compare import shift, week_of
-from ledger.analytics.weekdays import weekday_weights
+from ledger.analytics.weekdays import Weights, even, weekday_weights
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, basis
 from ledger.projections.queries import AsOf, PaperVersion, papers_believed
@@ -29,7 +29,7 @@ class Demand:
 
     sales: ``week``, ``flavour``, ``channel``, ``units`` (packs). exposure: ``flavour``, ``channel``, ``week``, ``share``. open_days: ``week``,
     ``days``, also for `weeks_ahead` to come (with ``channel`` where one has closures of its own). promotions: ``week``, ``flavour``,
-    ``channel``, ``strength``.
+    ``channel``, ``strength``. weekdays: what each open weekday sells over all channels, in ordinary days.
     """
 
     as_of: AsOf
@@ -37,6 +37,7 @@ class Demand:
     exposure: pd.DataFrame
     open_days: pd.DataFrame
     promotions: pd.DataFrame
+    weekdays: Weights
 
 
 def demand(ledger: Ledger, known: int | str | None = None, weeks_ahead: int = 52, origin: str | None = None) -> Demand:
@@ -76,7 +77,8 @@ def _told(
     some = lines[lines["packs"] > 0]
     sold = set(zip(some["flavour"], some["channel"], some["day"], strict=True)) if gone else set()
     exposure = forecast_input.exposure(_frame(gone, GONE), weekdays, shut, own, weights, sold)
-    return Demand(as_of, sales, exposure, open_days, forecast_input.promotions(facts))
+    whole = weekday_weights(daily.assign(channel="*").groupby(["day", "channel"]).sum().reset_index(), weekdays, shut)
+    return Demand(as_of, sales, exposure, open_days, forecast_input.promotions(facts), whole.get("*") or even(weekdays))
 
 
 def _frame(papers: Sequence[Any], names: list[str]) -> pd.DataFrame:

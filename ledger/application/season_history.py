@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from ledger.analytics.compare import week_of
+from ledger.analytics.weekdays import Weights
 from ledger.application.ledger import Ledger
 from ledger.application.reports_demand import Demand, demand
 from ledger.application.reports_types import Basis, basis
@@ -33,7 +34,7 @@ class SeasonHistory:
     """Everything the season is forecast and planned from, pinned to one position of the ledger.
 
     shares: ``flavour``, ``channel``, ``design``, ``share`` of the packs lately sold. grams: sellable grams of an average pack by
-    flavour. sold: ``week``, ``flavour``, ``design``, ``item``, ``channel``, ``packs``, ``mass_mg``. notes: what could not be used, and why.
+    flavour. weekdays: what each open weekday sells, in ordinary days. sold: ``week``, ``flavour``, ``design``, ``item``, ``channel``, ``packs``, ``mass_mg``. notes: what could not be used, and why.
     """
 
     on: Basis
@@ -41,6 +42,7 @@ class SeasonHistory:
     origin: str
     history: DemandHistory
     settings: ForecastSettings
+    weekdays: Weights
     sold: pd.DataFrame
     shares: pd.DataFrame
     grams: dict[str, float]
@@ -65,7 +67,16 @@ def season_history(ledger: Ledger, known: int | str | None = None) -> SeasonHist
     )
     sold = sold[(sold["flavour"] != "") & (sold["packs"] > 0)]
     return SeasonHistory(
-        on, day, origin, history, settings, sold, _shares(sold, origin), _grams(sold, origin, on.book), (*notes, *more)
+        on,
+        day,
+        origin,
+        history,
+        settings,
+        told.weekdays,
+        sold,
+        _shares(sold, origin),
+        _grams(sold, origin, on.book),
+        (*notes, *more),
     )
 
 

@@ -68,7 +68,7 @@ def problem_of(forecast: Made, settings: PlanSettings) -> Asked:
     weeks = tuple(
         floor.week(label, today if n == 0 else monday(label), shut, settings) for n, label in enumerate(labels)
     )
-    open_share = left_open(on.site, start, today, shut)
+    open_share = left_open(on.site, start, today, shut, seen.weekdays)
     notes: list[str] = list(floor.notes)
     items, made_of = [], {}
     away: list[str] = []

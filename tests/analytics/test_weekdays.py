@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from ledger.analytics import forecast_input
 from ledger.analytics.weekdays import WEEKS_OF_DOUBT, weekday_weights
+from ledger.application.season_days import left_open
+from ledger.domain.books.entries import Site
 
 OPEN = (1, 2, 3, 4, 5, 6)
 FIRST = date(2026, 1, 5)  # a Monday
@@ -73,3 +75,13 @@ def test_the_weights_of_an_ordinary_week_always_add_up_to_its_days(sold: dict[in
     weights = weekday_weights(sales(weeks, sold), OPEN).get("SHOP")
     if weights is not None:
         assert sum(weights.values()) == pytest.approx(6) and min(weights.values()) > 0
+
+
+def test_a_week_that_still_has_its_saturday_has_most_of_its_sales_to_come():
+    """Saturday morning of a shop that sells two fifths of its week on Saturdays: more than one day of six is left, nearer two fifths."""
+    weights = weekday_weights(sales(200, BUSY_SATURDAY), OPEN)["SHOP"]
+    site = Site(id="main", name="Shop", zone="Europe/London", open_days=OPEN)
+    left = left_open(site, date(2026, 3, 9), date(2026, 3, 14), set(), weights)
+    assert left == pytest.approx(weights[6] / 6) and 0.36 < left < 0.4
+    assert left_open(site, date(2026, 3, 9), date(2026, 3, 9), set(), weights) == pytest.approx(1)
+    assert left_open(site, date(2026, 3, 9), date(2026, 3, 15), set(), weights) == 0
