@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -37,16 +38,13 @@ class Service:
         return open_ledger(self.url)
 
 
-@pytest.fixture(scope="session")
-def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
-    """Starts `python -m dashboard.serve` over a small demo, and stops that one process afterwards."""
-    tmp_path = tmp_path_factory.mktemp("browser")
-    fill(f"sqlite:///{tmp_path}/shop.sqlite", weeks=3)
+@contextmanager
+def serving(url: str, *module: str) -> Iterator[Service]:
+    """A process of its own that serves a ledger, stopped afterwards. module: what `python -m` runs, with its arguments; `{port}` in them is filled in."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    url = f"sqlite:///{tmp_path}/shop.sqlite"
-    process = subprocess.Popen([sys.executable, "-m", "dashboard.serve", "--ledger", url, "--port", str(port)])
+    process = subprocess.Popen([sys.executable, "-m", *(word.format(port=port) for word in module)])
     address = f"http://127.0.0.1:{port}"
     try:
         for _ in range(240):
@@ -59,6 +57,15 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     finally:
         process.terminate()
         process.wait(20)
+
+
+@pytest.fixture(scope="session")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """Starts `python -m dashboard.serve` over a small demo."""
+    url = f"sqlite:///{tmp_path_factory.mktemp('browser')}/shop.sqlite"
+    fill(url, weeks=3)
+    with serving(url, "dashboard.serve", "--ledger", url, "--port", "{port}") as found:
+        yield found
 
 
 @pytest.fixture(scope="session")
