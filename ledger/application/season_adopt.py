@@ -97,7 +97,7 @@ def read_back(paper: Any) -> tuple[Plan, Problem]:
     try:
         problem = msgspec.json.decode(paper.settings["problem"], type=Problem)
         return Plan.from_dict(msgspec.json.decode(paper.settings["plan"])), problem
-    except (KeyError, msgspec.MsgspecError) as error:
+    except (KeyError, TypeError, ValueError, msgspec.MsgspecError) as error:
         raise BadInput(
             f"Plan {paper.plan} does not hold its problem in a form this version reads ({error}).", plan=paper.plan
         ) from error

@@ -14,7 +14,9 @@ from ledger.application.season_forecast import make_forecast
 from ledger.application.season_problem import Asked, problem_of
 from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
 from ledger.errors import BadInput
-from ledger.planning import QUICK, Plan, Problem, Progress, check_plan, make_plan, replan
+from ledger.planning import QUICK, Plan, Problem, Progress, make_plan, replan
+from ledger.planning.as_plan import gap_of, retold
+from ledger.planning.check import floor_breaks
 from ledger.planning.day import DayShop, day_mixes
 from ledger.planning.daycheck import Mixes, WeekDays, check_days, kinds_of, within_days
 from ledger.planning.helps import helps_worth_asking
@@ -209,7 +211,7 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
         progress=progress,
         changed="changed by hand",
     )
-    wrong_now = check_plan(plan, replace(made.problem, frozen_weeks=0, frozen=())).wrong
+    wrong_now = floor_breaks(plan, replace(made.problem, frozen_weeks=0, frozen=()))
     if wrong_now:
         raise BadInput(
             f"The floor cannot carry that. {'; '.join(wrong_now[:3])}. Take batches out, or try a helper or a day more."
@@ -219,6 +221,7 @@ def edit(made: PlanMade, lines: Typed, rest: bool, progress: Watch | None = None
         Batches(item=x.item, week=x.week, batches=x.batches, kettle=x.kettle) for x in plan.lines if x.week < near
     )
     problem = replace(made.problem, frozen=frozen)
+    plan = retold(plan, problem)
     plan = with_bound(plan, made.plan.bound_milli)  # of the plan before: what no plan can beat, whoever changes lines
     plan = replace(
         plan, rule=made.plan.rule, rule_milli=made.plan.rule_milli
@@ -236,8 +239,7 @@ def with_bound(plan: Plan, bound_milli: int | None) -> Plan:
     if bound_milli is None:
         return plan
     bound = min(bound_milli, plan.cost_milli)
-    gap = -(-(plan.cost_milli - bound) * 10**6 // max(1, abs(plan.cost_milli)))
-    return replace(plan, bound_milli=bound, gap_ppm=gap)
+    return replace(plan, bound_milli=bound, gap_ppm=gap_of(plan.cost_milli, bound))
 
 
 def cut_back(asked: Asked, problem: Problem) -> set[int]:

@@ -1,8 +1,8 @@
-"""A table of batches told as a plan: its lines, what they sell and use and cost; and a stored plan told from its lines again."""
+"""A table of batches told as a plan: its lines, what they sell and use and cost."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from ledger.planning.arrays import Arrays, lay_out
 from ledger.planning.cost import Costing, Table, cost_table, unavoidable
@@ -21,7 +21,7 @@ def as_plan(
 ) -> Plan:  # fmt: skip
     """The plan of a table that is costed and measured."""
     problem, cost = a.problem, costing.total
-    gap = None if bound_milli is None else max(0, -(-(cost - bound_milli) * 10**6 // max(1, abs(cost))))
+    gap = None if bound_milli is None else gap_of(cost, bound_milli)
     return Plan(
         lines=tuple(
             Line(
@@ -51,6 +51,28 @@ def as_plan(
         changed=changed,
         milliseconds=milliseconds,
     )  # fmt: skip
+
+
+def retold(plan: Plan, problem: Problem) -> Plan:
+    """A plan's lines told as the plan of another problem of the same weeks, with what only a solver knows (bound, rule, worth of an hour) as it was."""
+    clean, _ = sort_out(problem)
+    a = lay_out(clean)
+    table = a.table_of(plan.lines)
+    now = as_plan(
+        a, table, cost_table(a, table), [], lp=None, bound_milli=plan.bound_milli, rule=plan.rule, rule_milli=plan.rule_milli,
+        method=plan.method, seed=plan.seed, moves=plan.moves, nodes=plan.nodes, rounds=plan.rounds, stopped=plan.stopped,
+        changed=plan.changed, milliseconds=plan.milliseconds,
+    )  # fmt: skip
+    weeks = tuple(
+        replace(w, hour_of_hands=was.hour_of_hands, hour_of_stations=was.hour_of_stations)
+        for w, was in zip(now.weeks, plan.weeks, strict=True)
+    )
+    return replace(now, weeks=weeks, findings=plan.findings)
+
+
+def gap_of(cost_milli: int, bound_milli: int) -> int:
+    """How far a cost lies above a bound, in millionths of the cost, rounded up."""
+    return max(0, -(-(cost_milli - bound_milli) * 10**6 // max(1, abs(cost_milli))))
 
 
 def item_weeks(a: Arrays, table: Table, costing: Costing) -> tuple[ItemWeeks, ...]:
@@ -105,40 +127,3 @@ def settings_of(problem: Problem) -> tuple[tuple[str, int], ...]:
     pairs += [("store_g", -1 if problem.store_g is None else problem.store_g)]
     pairs += [("frozen_weeks", problem.frozen_weeks), ("kept_weeks", problem.kept_weeks)]
     return tuple(pairs)
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """What a checker found on replay: whether all agrees, and each disagreement in words."""
-
-    agrees: bool
-    wrong: tuple[str, ...]
-    cost_milli: int
-
-
-def check_plan(plan: Plan, problem: Problem) -> Check:
-    """Recompute cost, room and stock of a stored plan's lines; no solver is called."""
-    clean, _ = sort_out(problem)
-    a = lay_out(replace(clean))
-    table = a.nothing()
-    wrong: list[str] = []
-    for line in plan.lines:
-        j = a.way(line.item, line.kettle)
-        if j is None or a.kettle[j] != line.kettle or not 0 <= line.week < a.weeks:
-            where = f" in the {line.kettle}" if line.kettle else ""
-            wrong.append(f"line {line.item}{where} in {line.label} is not in the problem")
-            continue
-        table[j][line.week] += line.batches
-        if line.grams != line.batches * a.batch[j]:
-            wrong.append(f"line {line.item} in {line.label} says {line.grams} g for {line.batches} x {a.batch[j]} g")
-    costing = cost_table(a, table)
-    wrong += costing.broken
-    if costing.total != plan.cost_milli:
-        wrong.append(f"the plan says it costs {plan.cost_milli} milli, its lines cost {costing.total}")
-    if plan.bound_milli is not None and plan.bound_milli > plan.cost_milli:
-        wrong.append(f"the bound {plan.bound_milli} lies above the cost {plan.cost_milli}")
-    stored = {row.item: row for row in plan.items}
-    for row in item_weeks(a, table, costing):
-        if stored.get(row.item) != row:
-            wrong.append(f"stock of {row.item} does not follow from the lines")
-    return Check(not wrong, tuple(wrong), costing.total)

@@ -1,6 +1,6 @@
 """A season plan as plain data: lines, what they cost, how good they are proven to be, and what is short.
 
-Whole numbers and text only, so that a plan can be kept as an event and is never solved again on replay: ``as_plan.check_plan``
+Whole numbers and text only, so that a plan can be kept as an event and is never solved again on replay: ``check.check_plan``
 recomputes its cost, room and stock from the lines in milliseconds.
 """
 
@@ -130,7 +130,7 @@ class Plan:
 
     @staticmethod
     def from_dict(data: dict[str, Any]) -> Plan:
-        """The plan an event holds."""
+        """The plan an event holds. KeyError, TypeError or ValueError where it does not have a plan's form."""
         rest = dict(data)
         rest["lines"] = tuple(Line(**line) for line in data["lines"])
         rest["items"] = tuple(ItemWeeks(**_tuples(row)) for row in data["items"])
@@ -139,8 +139,8 @@ class Plan:
                 **(
                     row
                     | {
-                        "stations": tuple((s[0], s[1], s[2]) for s in row["stations"]),
-                        "hour_of_stations": tuple((s[0], s[1]) for s in row.get("hour_of_stations", ())),
+                        "stations": tuple((name, used, there) for name, used, there in row["stations"]),
+                        "hour_of_stations": tuple((name, worth) for name, worth in row.get("hour_of_stations", ())),
                     }
                 )
             )
@@ -149,8 +149,9 @@ class Plan:
         rest["shortages"] = tuple(
             Shortage(**(row | {"reasons": tuple(Reason(**r) for r in row["reasons"])})) for row in data["shortages"]
         )
-        for name in ("parts", "findings", "settings"):
-            rest[name] = tuple(tuple(pair) for pair in data[name])
+        for name in ("parts", "settings"):
+            rest[name] = tuple((key, value) for key, value in data[name])
+        rest["findings"] = tuple((code, about, message) for code, about, message in data["findings"])
         return Plan(**rest)
 
 

@@ -13,13 +13,18 @@ from ledger.planning.arrays import Arrays, lay_out
 from ledger.planning.cost import Costing, Table, run_item
 from ledger.planning.finding import is_or_are
 from ledger.planning.plan import Reason, Shortage
-from ledger.planning.problem import Problem, Week
+from ledger.planning.problem import Item, Problem, Week
 from ledger.planning.solve_highs import bound
 
 ENOUGH_TO_NAME = 1000
 """Grams missing of an item, over all weeks, from which it is explained."""
 ENOUGH_IN_A_WEEK = 100
 """Grams from which one week of such an item is: many small weeks are a shortage too."""
+
+
+def margin_of(item: Item) -> int:
+    """Margin of a kilo that is missed, in minor units; what missing it is taken to cost, where it has none."""
+    return max(0, item.price_per_kg - item.material_per_kg) or item.lost_per_kg
 
 
 def shortages(a: Arrays, table: Table, costing: Costing, least_g: int = ENOUGH_TO_NAME) -> tuple[Shortage, ...]:
@@ -37,14 +42,13 @@ def shortages(a: Arrays, table: Table, costing: Costing, least_g: int = ENOUGH_T
         for t, grams in enumerate(run.lost):
             if grams >= least:
                 codes = [_what_stops(a, table, costing, i, u, t, hands, used, stock) for u in range(t + 1)]
-                margin = max(0, item.price_per_kg - item.material_per_kg) or item.lost_per_kg
                 found.append(
                     Shortage(
                         item=item.key,
                         week=t,
                         label=a.problem.weeks[t].label,
                         grams=grams,
-                        worth=margin * grams // 1000,
+                        worth=margin_of(item) * grams // 1000,
                         reasons=_join(codes),
                     )
                 )

@@ -11,7 +11,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from ledger.planning.arrays import Arrays, lay_out
-from ledger.planning.as_plan import Check, as_plan, check_plan
+from ledger.planning.as_plan import as_plan
+from ledger.planning.check import Check, check_plan
 from ledger.planning.cost import Table, cost_table, fits
 from ledger.planning.finding import Finding
 from ledger.planning.findings import sort_out

@@ -14,6 +14,7 @@ from ledger.planning.findings import sort_out
 from ledger.planning.helps import Help
 from ledger.planning.plan import Plan, Shortage
 from ledger.planning.problem import Problem
+from ledger.planning.reasons import margin_of
 from ledger.planning.said import mass_said, money_said
 
 FULL_PER_MILLE = 970
@@ -146,8 +147,8 @@ def _short(plan: Plan, problem: Problem, days_full: Collection[int] = (), most: 
 
 def _missing(plan: Plan, problem: Problem, key: str) -> tuple[int, int]:
     """Grams of an item that are missing over all weeks, and their margin in minor units (what they are taken to cost, where it has no price)."""
-    grams, item = sum(plan.of(key).short), problem.item(key)
-    return grams, (max(0, item.price_per_kg - item.material_per_kg) or item.lost_per_kg) * grams // 1000
+    grams = sum(plan.of(key).short)
+    return grams, margin_of(problem.item(key)) * grams // 1000
 
 
 def _dearest_hour(

@@ -239,6 +239,9 @@ def test_typed_batches_are_costed_and_too_many_are_refused(season_made: PlanMade
     fewer = edit(season_made, {(line.item, line.week, line.kettle): line.batches - 1}, rest=False)
     assert fewer.plan.batches(line.item, line.week) == season_made.plan.batches(line.item, line.week) - 1
     assert len(compare(season_made.plan, fewer.plan).lines) == 1
+    assert check_plan(fewer.plan, fewer.problem).agrees and not any(
+        x.frozen for x in fewer.plan.lines if x.week >= fewer.problem.frozen_weeks
+    )
     with pytest.raises(BadInput, match="cannot carry"):
         edit(season_made, {(line.item, line.week, line.kettle): 90}, rest=False)
     with pytest.raises(BadInput, match="0 or more"):

@@ -142,7 +142,9 @@ def test_the_proven_plan_is_the_best_of_every_plan(problem: Problem) -> None:
     proof = prove(a, table, lp, gap_ppm=0, nodes=2000)
     assert lp.milli <= proof.milli <= best <= proof.cost <= plan.cost_milli
     assert plan.cost_milli <= best * 1.02 + 50_000_000
-    if all(item.loss_curves is None for item in clean.items):
+    if all(item.loss_curves is None for item in clean.items) and not any(
+        a.shelf
+    ):  # the program throws out less than a shelf does
         assert proof.cost <= best + max(20_000, abs(best) // 10_000)
 
 
