@@ -100,15 +100,20 @@ def open_days(
     return pd.concat([days_of(name) for name in ("*", *sorted({*own, *weighed}))], ignore_index=True)
 
 
-def promotions(known: pd.DataFrame) -> pd.DataFrame:
-    """Promotions by week: ``week``, ``flavour``, ``channel``, ``strength`` (share of the week's seven days). Empty names mean all: ``*``.
+def promotions(known: pd.DataFrame, weekdays: Weights | None = None) -> pd.DataFrame:
+    """Promotions by week: ``week``, ``flavour``, ``channel``, ``strength`` (share of what the week usually sells that falls on their days).
+
+    Empty names mean all: ``*``.
 
     A row has the days of every promotion it lies in, and stands behind the wider ones: who reads a flavour's or a channel's row after the shop's
     has all of its days, each counted once.
 
     Args:
         known: ``from_day``, ``to_day``, ``flavour``, ``channel``, ``kind``; only kind ``promotion`` counts.
+        weekdays: what each open weekday sells, in ordinary days; without them all seven days count alike.
     """
+    weight = weekdays or even(range(1, 8))
+    usual = sum(weight.values())
     share: dict[tuple[str, str, str], set[date]] = {}
     for row in known[known["kind"] == "promotion"].to_dict("records") if not known.empty else []:
         for day in days(row["from_day"], row["to_day"]):
@@ -121,7 +126,10 @@ def promotions(known: pd.DataFrame) -> pd.DataFrame:
     rows = []
     for week, flavour, channel in sorted(share):
         wider = [(week, f, c) for f in dict.fromkeys(("*", flavour)) for c in dict.fromkeys(("*", channel))]
-        rows.append((week, flavour, channel, len(set[date]().union(*(share.get(key, ()) for key in wider))) / 7))
+        promoted = set[date]().union(*(share.get(key, ()) for key in wider))
+        sells = sum(weight.get(d.isoweekday(), 0.0) for d in promoted)
+        if sells:
+            rows.append((week, flavour, channel, min(1.0, sells / usual)))
     return pd.DataFrame(rows, columns=["week", "flavour", "channel", "strength"]).astype({"strength": "float64"})
 
 

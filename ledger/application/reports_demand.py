@@ -77,8 +77,9 @@ def _told(
     some = lines[lines["packs"] > 0]
     sold = set(zip(some["flavour"], some["channel"], some["day"], strict=True)) if gone else set()
     exposure = forecast_input.exposure(_frame(gone, GONE), weekdays, shut, own, weights, sold)
-    whole = weekday_weights(daily.assign(channel="*").groupby(["day", "channel"]).sum().reset_index(), weekdays, shut)
-    return Demand(as_of, sales, exposure, open_days, forecast_input.promotions(facts), whole.get("*") or even(weekdays))
+    pooled = weekday_weights(daily.assign(channel="*").groupby(["day", "channel"]).sum().reset_index(), weekdays, shut)
+    usual = pooled.get("*") or even(weekdays)
+    return Demand(as_of, sales, exposure, open_days, forecast_input.promotions(facts, usual), usual)
 
 
 def _frame(papers: Sequence[Any], names: list[str]) -> pd.DataFrame:

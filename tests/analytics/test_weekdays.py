@@ -54,6 +54,20 @@ def test_a_flavour_gone_on_saturday_misses_more_of_the_week_than_one_gone_on_tue
     assert share["APPLE"] == pytest.approx(1 - weights["SHOP"][2] / 6)
 
 
+def test_a_promotion_from_monday_to_saturday_is_a_whole_week_and_one_on_saturday_more_than_a_sixth():
+    weights = weekday_weights(sales(100, BUSY_SATURDAY), OPEN)["SHOP"]
+    columns = ["from_day", "to_day", "flavour", "channel", "kind"]
+    days = [
+        ("2026-03-09", "2026-03-15"),
+        ("2026-03-21", "2026-03-21"),
+        ("2026-03-29", "2026-03-29"),
+    ]  # the last a Sunday
+    planned = pd.DataFrame([(*d, "LEMON", "", "promotion") for d in days], columns=columns)
+    table = forecast_input.promotions(planned, weights)
+    assert table["week"].tolist() == ["2026-W11", "2026-W12"]
+    assert table["strength"].tolist() == pytest.approx([1, weights[6] / 6])
+
+
 def test_sales_entered_once_a_week_say_nothing_of_weekdays():
     assert weekday_weights(sales(100, {6: 100.0}), OPEN) == {}
 
