@@ -70,8 +70,8 @@ def make_forecast(ledger: Ledger, horizon: int = 13, known: int | str | None = N
     seen = season_history(ledger, known)
     if seen.history.before(seen.origin).sales.empty:
         raise BadInput(
-            f"Nothing was sold before {seen.origin}, so there is nothing to forecast from. Record sales with `slabbook sell`, or load "
-            "older ones from a file with `slabbook import`.",
+            f"Nothing was sold before {seen.origin}, so there is nothing to forecast from. Record sales with `slabbook sell`, or load older ones with the "
+            "batches they came from (`slabbook import`). Monthly totals from before the ledger are forecast by themselves: `slabbook season months FILE`.",
             value=seen.origin,
         )
     key = (id(ledger), seen.on.known, seen.origin)

@@ -14,6 +14,7 @@ from ledger.application.reports_types import read_week, read_weeks
 from ledger.application.season_backtest import backtest_report
 from ledger.application.season_buy import buy_report
 from ledger.application.season_compare import compare_report
+from ledger.application.season_months import months_report
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
 from ledger.domain.books.entries import Channel, Flavour
@@ -45,6 +46,18 @@ def forecast(shop: Shop, flavour: str, horizon: int, issue: bool, known: str | N
         console(error=True).print(f"Issued as {name}.")
         if not every:
             tell(outcome)
+
+
+@season.command("months")
+@click.argument("totals", type=click.File(encoding="utf-8-sig"))
+@click.option("--horizon", default=12, show_default=True, help="Months (or quarters) ahead, 1 to 24.")
+@with_forms
+def months(totals: Any, horizon: int, **form: Any) -> None:
+    """What will sell from monthly totals alone, before the ledger has weeks of sales: columns month (2024-03), packs, and flavour, channel if known.
+
+    Nothing is recorded; the ledger is not asked. A column quarter (2024-Q1) in place of month is read as quarters.
+    """
+    show(months_report(totals.read(), horizon, str(totals.name)), **form)
 
 
 @season.command("override")
