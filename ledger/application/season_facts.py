@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from ledger.application.ledger import Ledger, Order
+from ledger.application.csv_rows import csv_rows
+from ledger.application.ledger import Ledger, Order, noon
 from ledger.domain.books import entries as e
 from ledger.domain.books.book import Book
 from ledger.domain.shelf.commands import NoteRunOut, PlanPromotion
@@ -74,43 +74,48 @@ def record(ledger: Ledger, row: Mapping[str, str], actor: str = "") -> Any:
 def load(ledger: Ledger, text: str, actor: str = "", dry: bool = False) -> Loaded:
     """Record facts of a CSV file with the columns kind, from, to, flavour, channel, packs, at, note. One bad row and nothing is written.
 
-    A row's command id is made of what it says, so a file may be loaded twice. Raises BadInput when a needed column is missing.
+    A row's command id is made of what it says (and of which repetition of the same words it is), so a file may be loaded twice, on any day. Raises BadInput when a needed column is missing.
     """
-    reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff")))
-    head = [str(name).strip().lower() for name in reader.fieldnames or []]
+    head, rows = csv_rows(text)
     if "kind" not in head or "from" not in head:
         raise BadInput(
             f"The file's first line must name the columns {', '.join(FIELDS)} (kind and from at least); it has {', '.join(head) or 'nothing'}.",
             value=head,
         )
     book, today, out = ledger.book(), ledger.today(), Loaded()
+    zone, said, known = book.site().zone, Counter[str](), 0
     orders: list[Order] = []
     lines: list[int] = []
-    for raw in reader:
-        row = {str(k).strip().lower(): str(v or "") for k, v in raw.items() if k}
+    for line, row in rows:
         out.rows += 1
         try:
+            if not row["from"]:
+                raise BadInput("The first day is missing; write it under `from`, such as 2026-11-10.")
             command = fact(row, book, today)
         except SlabbookError as error:
-            out.bad.append((reader.line_num, error.message))
+            out.bad.append((line, error.message))
             continue
-        words = "|".join(row.get(name, "").strip() for name in FIELDS)
-        orders.append(
-            Order(
-                command,
-                actor,
-                "fact-" + hashlib.sha256(words.encode()).hexdigest()[:32],
-                f"{command.day}T12:00:00.000000Z",
-            )
-        )
-        lines.append(reader.line_num)
-    if out.bad or not orders:
+        words = "|".join(row.get(name, "") for name in FIELDS)
+        said[words] += 1
+        told = words if said[words] == 1 else f"{words}|{said[words]}"
+        id = "fact-" + hashlib.sha256(told.encode()).hexdigest()[:32]
+        if (
+            ledger.queries.answered(id) is not None
+        ):  # also where it was loaded on another day: what is known ahead is entered on the day of its file
+            known += 1
+            continue
+        orders.append(Order(command, actor, id, noon(command.day, zone)))
+        lines.append(line)
+    if out.bad:
+        return out
+    out.repeated = known
+    if not orders:
         return out
     done = ledger.do_rows(orders, dry=dry)
     out.bad += [(lines[number], error.message) for number, error in done.refused]
     if not out.bad:
-        out.repeated = sum(o.repeated for o in done.outcomes)
-        out.recorded = len(done.outcomes) - out.repeated
+        again = sum(o.repeated for o in done.outcomes)
+        out.recorded, out.repeated = len(done.outcomes) - again, known + again
     return out
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from dataclasses import dataclass
 
@@ -11,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ledger.analytics.whole_packs import whole_packs
+from ledger.application.csv_rows import csv_rows
 from ledger.application.reports_types import Report, Table, columns
 from ledger.errors import BadInput
 from ledger.forecast.fallback import MonthlyForecast, forecast_months
@@ -46,8 +45,7 @@ def read_months(text: str) -> Months:
 
     Raises BadInput naming every bad line: no such month, packs that are no whole number from 0, a month said twice or left out.
     """
-    reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff")), dialect=_dialect(text))
-    head = [str(name).strip().lower() for name in reader.fieldnames or []]
+    head, rows = csv_rows(text)
     grain = next((g for g in PERIODS if g in head), "")
     if not grain or "packs" not in head:
         raise BadInput(
@@ -56,19 +54,16 @@ def read_months(text: str) -> Months:
         )
     said: dict[tuple[str, int], int] = {}
     bad: list[str] = []
-    for raw in reader:
-        row = {str(k).strip().lower(): str(v or "").strip() for k, v in raw.items() if k}
-        if not any(row.values()):
-            continue
+    for line, row in rows:
         who = ", ".join(x for x in (row.get("flavour", ""), row.get("channel", "")) if x) or ALL
         number, packs = _number(row[grain], grain), row["packs"].replace(" ", "")
         if number is None:
             example = "2024-03" if grain == "month" else "2024-Q1"
-            bad.append(f"line {reader.line_num}: `{row[grain]}` is no {grain}; write it as {example}")
+            bad.append(f"line {line}: `{row[grain]}` is no {grain}; write it as {example}")
         elif not packs.isdigit():
-            bad.append(f"line {reader.line_num}: `{row['packs']}` is no number of packs; give a whole number from 0 on")
+            bad.append(f"line {line}: `{row['packs']}` is no number of packs; give a whole number from 0 on")
         elif (who, number) in said:
-            bad.append(f"line {reader.line_num}: {row[grain]} of {who} is said twice; add the two up")
+            bad.append(f"line {line}: {row[grain]} of {who} is said twice; add the two up")
         else:
             said[who, number] = int(packs)
     if not said and not bad:
@@ -168,13 +163,6 @@ def _number(text: str, grain: str) -> int | None:
     if found is None or not 1 <= int(found[2]) <= period:
         return None
     return int(found[1]) * period + int(found[2]) - 1
-
-
-def _dialect(text: str) -> type[csv.Dialect]:
-    class Dialect(csv.excel):
-        delimiter = max(",;\t", key=text.splitlines()[0].count) if text.strip() else ","
-
-    return Dialect
 
 
 __all__ = ["Months", "months_report", "read_months"]

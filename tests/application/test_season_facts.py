@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
 from ledger.application import season_facts, season_plan
-from ledger.application.ledger import Ledger
+from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_forecast import make_forecast
 from ledger.application.season_history import bulk_orders, season_history
 from ledger.application.season_problem import problem_of
@@ -162,6 +164,35 @@ def test_one_bad_row_is_named_and_nothing_is_written(own: Ledger):
     assert own.queries.as_of().position == before
     with pytest.raises(BadInput, match="kind"):
         season_facts.load(own, "a,b\n1,2\n")
+
+
+def test_a_file_with_semicolons_empty_lines_and_heads_in_capitals_is_read(own: Ledger):
+    text = "Kind;From;To;Flavour;Channel\nrun-out;2026-11-10;;LEMON;SHOP\n;;;;\nclosure;2026-12-28;2026-12-31;;ONLINE\n"
+    done = season_facts.load(own, text, dry=True)
+    assert (done.rows, done.recorded, done.bad) == (2, 2, [])
+    assert not season_facts.load(own, text).bad
+
+
+def test_a_file_loaded_again_on_another_day_records_nothing_new(own: Ledger, tmp_path: Path):
+    """What is known ahead is entered on the day the file is loaded; the same file a week later is the same file."""
+    text = "kind,from,to,flavour,channel,packs,note\nclosure,2026-12-28,2026-12-31,,,,\nbulk,2026-12-09,,ROCK,WHOLESALE,140,hotel\n"
+    assert season_facts.load(own, text).recorded == 2
+    later = open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=lambda: datetime(2026, 12, 2, 9, tzinfo=UTC))
+    again = season_facts.load(later, text + "promotion,2026-12-10,,APPLE,,,\n")
+    assert (again.recorded, again.repeated, again.bad) == (1, 2, [])
+
+
+def test_the_same_order_twice_in_a_file_is_two_orders_and_stays_two(own: Ledger):
+    text = "kind,from,flavour,channel,packs\n" + "bulk,2026-12-09,ROCK,WHOLESALE,50\n" * 2
+    assert season_facts.load(own, text).recorded == 2
+    assert season_facts.load(own, text).repeated == 2
+    orders = bulk_orders(season_history(own).on)[0]
+    assert orders[orders["units"] == 50]["units"].tolist() == [50, 50]
+
+
+def test_a_row_without_its_first_day_is_refused_since_today_means_something_else_tomorrow(own: Ledger):
+    done = season_facts.load(own, "kind,from,flavour,channel\nrun-out,,LEMON,SHOP\n")
+    assert done.bad == [(2, "The first day is missing; write it under `from`, such as 2026-11-10.")]
 
 
 @pytest.mark.parametrize(
