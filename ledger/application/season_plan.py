@@ -19,7 +19,7 @@ from ledger.planning.as_plan import gap_of, retold
 from ledger.planning.check import floor_breaks
 from ledger.planning.day import DayShop, day_mixes
 from ledger.planning.daycheck import Mixes, WeekDays, check_days, kinds_of, within_days
-from ledger.planning.helps import helps_worth_asking
+from ledger.planning.helps import helps_worth_asking, hour_worth_asking
 from ledger.planning.problem import Batches
 from ledger.planning.said import money_said
 from ledger.planning.scenarios import Score, rescore, sample_seasons
@@ -262,10 +262,11 @@ def told(
     asked: Asked, problem: Problem, plan: Plan, days: Sequence[WeekDays], seconds: float, scored: Score | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> PlanMade:  # fmt: skip
-    """The plan with its words, the full days among them. What a helper would bring (planned twice more) is left out of a stopped plan, or on `stop`."""
+    """The plan with its words, the full days among them. What a helper or an hour would bring (planned again) is left out of a stopped plan, or on `stop`."""
     full_days = cut_back(asked, problem)
     helps = [] if plan.stopped else helps_worth_asking(plan, problem, full_days, stop)
-    said = sentences(plan, problem, helps, full_days)
+    hour = None if plan.stopped else hour_worth_asking(plan, problem, full_days, stop)
+    said = sentences(plan, problem, helps, full_days, hour)
     first = {whole(message) for code, _, message in plan.findings if code in OF_THE_SHOP}
     told_already = {whole(message) for code, _, message in plan.findings if code in NOTED}
     words = [s for s in said if s.text in first]

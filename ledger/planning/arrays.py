@@ -146,7 +146,7 @@ def lay_out(problem: Problem) -> Arrays:
         last_shown = last - 1 if in_season else last
         display.append([item.display_g if first_shown <= t <= last_shown else 0 for t in range(weeks)])
         fresh.append([sum(lot.grams for lot in item.opening if lot.good_through > t) for t in range(weeks)])
-        shelf.append(item.shelf_weeks if item.shelf_weeks <= last or _outlives(item, last) else 0)
+        shelf.append(item.shelf_weeks if item.shelf_weeks <= last + 1 or _outlives(item, last) else 0)
     stations = sorted({name for asked in minutes for name in asked if name != HANDS})
     a = Arrays(
         problem=problem,

@@ -81,7 +81,7 @@ def room(problem: Problem, findings: list[Finding]) -> None:
             Finding(
                 "no-hands",
                 label,
-                f"{when} has {days} making days but no hands (0 person-minutes, overtime or helper shifts): "
+                f"{when} {'have' if ' to ' in when else 'has'} {days_said(days)} but no hands (0 person-minutes, overtime or helper shifts): "
                 "nothing can be made; enter somebody's hours, overtime or a helper",
             )
         )
@@ -91,15 +91,20 @@ def room(problem: Problem, findings: list[Finding]) -> None:
         for when, days, label in _runs(problem, out):
             if name.startswith(HANDS_WHO):
                 text = (
-                    f"{when}: nobody who can {name.removeprefix(HANDS_WHO)} has any hours in {days} making days, so nothing that needs it is "
+                    f"{when}: nobody who can {name.removeprefix(HANDS_WHO)} has any hours in {days_said(days)}, so nothing that needs it is "
                     "made; give somebody who can more hours, or enter who else can"
                 )
             else:
                 text = (
-                    f"{when}: the {name} has 0 minutes in {days} making days, so nothing that needs it is made; "
+                    f"{when}: the {name} has 0 minutes in {days_said(days)}, so nothing that needs it is made; "
                     "give it minutes or take the days out"
                 )
             findings.append(Finding("station-out", label, text))
+
+
+def days_said(count: int) -> str:
+    """`1 making day`, `5 making days`."""
+    return f"{count} making {'day' if count == 1 else 'days'}"
 
 
 def _nobody(week: Week) -> bool:

@@ -1,4 +1,4 @@
-"""What a helper would bring: planned again with one, never guessed from prices."""
+"""What a helper or an hour more would bring: planned again with it, never guessed from prices."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ledger.planning.plan import Plan
 from ledger.planning.problem import Problem
 from ledger.planning.season import Effort, Progress, replan
-from ledger.planning.whatif import helper_added
+from ledger.planning.whatif import Change, helper_added, hours_added, station_added
 
 MOST_WEEKS = 4
 TRY = Effort(moves=3_000, rounds=-1, rules=False, hours=False)
@@ -27,6 +27,42 @@ class Help:
     missing_g: int
     shifts_milli: int
     saves_milli: int
+
+
+@dataclass(frozen=True, slots=True)
+class Hour:
+    """An hour more of hands or of a station (``what``, as it is said) in a week, planned again: milli saved."""
+
+    week: int
+    what: str
+    saves_milli: int
+
+
+def hour_worth_asking(
+    plan: Plan, problem: Problem, days_full: Collection[int] = (), stop: Callable[[], bool] | None = None
+) -> Hour | None:
+    """An hour more of what stands in the way of what is short, in the week where the bounds say it is worth most; None where it saves no major unit.
+
+    Bounds know no whole batches, so they only choose the week; what is told is the difference of two plans.
+    """
+    found: list[tuple[int, int, str]] = []
+    for reason in (
+        r for s in plan.shortages for r in s.reasons if r.code in ("no-hands", "overtime-dearer", "station-full")
+    ):
+        hands = reason.code != "station-full"
+        for use in plan.weeks[reason.first : reason.last + 1]:
+            worth = use.hour_of_hands if hands else dict(use.hour_of_stations).get(reason.resource, 0)
+            if not (hands and use.week in days_full):
+                found.append((worth, -use.week, "" if hands else reason.resource))
+    worth, week, station = max(found, default=(0, 0, ""))
+    if worth <= 0:
+        return None
+    more: Change = station_added(station, [-week], 60) if station else hours_added([-week], 60)
+    before, after = _with_and_without(plan, problem, more, stop)
+    saves = before.cost_milli - after.cost_milli
+    if saves < 1000 * problem.minor_per_major or (stop is not None and stop()):
+        return None
+    return Hour(-week, f"the {station}" if station and not station.startswith("hands") else station or "hands", saves)
 
 
 def helps_worth_asking(
@@ -54,12 +90,7 @@ def helper_in(
     plan: Plan, problem: Problem, item: str, weeks: Sequence[int], stop: Callable[[], bool] | None = None
 ) -> Help:
     """One more helper shift allowed in each of some weeks, by planning with it and without it from the same plan."""
-
-    def ended(_at: Progress) -> str | None:
-        return "stop" if stop is not None and stop() else None
-
-    before = replan(plan, problem, effort=TRY, progress=ended)
-    after = replan(plan, problem, helper_added(weeks), effort=TRY, progress=ended)
+    before, after = _with_and_without(plan, problem, helper_added(weeks), stop)
     shifts = sum(w.helper_shifts for w in after.weeks) - sum(w.helper_shifts for w in before.weeks)
     missing = sum(before.of(item).short)
     return Help(
@@ -73,4 +104,15 @@ def helper_in(
     )
 
 
-__all__ = ["Help", "helper_in", "helps_worth_asking"]
+def _with_and_without(
+    plan: Plan, problem: Problem, change: Change, stop: Callable[[], bool] | None
+) -> tuple[Plan, Plan]:
+    """The problem planned again as it is and with a change, both from the same plan, so that only the change tells them apart."""
+
+    def ended(_at: Progress) -> str | None:
+        return "stop" if stop is not None and stop() else None
+
+    return replan(plan, problem, effort=TRY, progress=ended), replan(plan, problem, change, effort=TRY, progress=ended)
+
+
+__all__ = ["Help", "Hour", "helper_in", "helps_worth_asking", "hour_worth_asking"]

@@ -73,9 +73,9 @@ def _what_stops(
     if all(a.batch[j] <= 0 for j in a.ways[i]) or item.most_a_week == 0:
         return "cannot-be-made", item.key, "no batch of it can be made"
     if week.days <= 0:
-        return "closed", week.label, "closed"
+        return "closed", "days", "closed"
     if u < a.problem.frozen_weeks:
-        return "frozen", week.label, "the week is frozen"
+        return "frozen", "plan", "fixed by the plan in force"
     if u < item.earliest_week:
         return "material", item.key, item.not_yet
     if a.shelf[i] and u + a.shelf[i] <= t:
@@ -85,7 +85,7 @@ def _what_stops(
 
 
 HOW_NEAR = (
-    "most-a-week", "station-full", "no-hands", "store-full", "not-worth-a-batch", "overtime-dearer", "found-too-late",
+    "most-a-week", "station-full", "no-hands", "store-full", "not-worth-a-batch", "overtime-dearer", "plan-in-force", "found-too-late",
 )  # fmt: skip
 """Of several kettles the one that is least in the way is told: what stops it is what would have to change."""
 
@@ -115,16 +115,34 @@ def _what_stops_way(
     made[u] += a.batch[j]
     after = run_item(a, i, made)
     gain = sum(costing.runs[i].cost) - sum(after.cost) - a.material[j]
-    full = a.store is not None and any(
-        stock[w] - costing.runs[i].stock[w] + after.stock[w] > a.store for w in range(u, t)
-    )
-    if full:
-        return "store-full", "store", "the store is full"
-    if 0 < gain <= more - now:
-        return "overtime-dearer", "hands", "only with overtime or a helper, dearer than the sale"
+    store = _over_store(a, stock, costing.runs[i].stock, after.stock)
+    moved = _moved(a, j, u, table[j][u])
+    if gain > more - now + store + moved:
+        return "found-too-late", item.key, "one more batch would pay: plan again, or let it search longer"
     if gain <= 0:
         return "not-worth-a-batch", item.key, "a whole batch costs more than what is missing"
-    return "found-too-late", item.key, "one more batch would pay: plan again, or let it search longer"
+    if store and gain > more - now:
+        return "store-full", "store", "the store is full"
+    if moved and gain > more - now + store:
+        return "plan-in-force", "plan", "another batch beside the plan in force is dearer than the sale"
+    return "overtime-dearer", "hands", "only with overtime or a helper, dearer than the sale"
+
+
+def _over_store(a: Arrays, stock: list[int], was: list[int], now: list[int]) -> int:
+    """Milli that an item's changed stock costs beyond what the store holds."""
+    if a.store is None:
+        return 0
+    grams = sum(
+        max(0, held - one + two - a.store) - max(0, held - a.store)
+        for held, one, two in zip(stock, was, now, strict=True)
+    )
+    return grams * a.problem.prices.store_over_per_kg_week
+
+
+def _moved(a: Arrays, j: int, u: int, batches: int) -> int:
+    """Milli that one more batch costs as a move away from the plan in force (below 0: it brings the plan back to it)."""
+    kept = a.kept[j][u]
+    return 0 if kept < 0 else a.problem.prices.moved_batch * 1000 * (abs(batches + 1 - kept) - abs(batches - kept))
 
 
 def _join(codes: list[tuple[str, str, str]]) -> tuple[Reason, ...]:

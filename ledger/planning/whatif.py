@@ -71,6 +71,15 @@ def hours_added(weeks: Sequence[int], minutes: int) -> Change:
     )
 
 
+def station_added(station: str, weeks: Sequence[int], minutes: int) -> Change:
+    """``minutes`` more of a station in each of some weeks in which its minutes are stated."""
+    return lambda problem: _weeks(
+        problem,
+        weeks,
+        lambda week: replace(week, stations={n: m + minutes if n == station else m for n, m in week.stations.items()}),
+    )
+
+
 def day_added(weeks: Sequence[int]) -> Change:
     """One more making day in each of some weeks: hands and stations grow by a day's share."""
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from ledger.planning.finding import is_or_are, weeks_said
 from ledger.planning.findings import sort_out
-from ledger.planning.helps import Help
+from ledger.planning.helps import Help, Hour
 from ledger.planning.plan import Plan, Shortage
 from ledger.planning.problem import Problem
 from ledger.planning.reasons import margin_of
@@ -36,7 +36,7 @@ def kilos(grams: int) -> str:
 
 
 def sentences(
-    plan: Plan, problem: Problem, helps: Sequence[Help] = (), days_full: Collection[int] = ()
+    plan: Plan, problem: Problem, helps: Sequence[Help] = (), days_full: Collection[int] = (), hour: Hour | None = None
 ) -> list[Sentence]:
     """Everything worth saying, in the order a maker needs it.
 
@@ -48,6 +48,7 @@ def sentences(
     said += _short(plan, problem, days_full)
     said += _missed_shows(plan, problem)
     said += _ahead(plan, problem, days_full)
+    said += _hour(plan, problem, hour)
     said += _helps(plan, problem, helps)
     said += _extra_hands(plan)
     said.append(_proof(plan, problem))
@@ -135,13 +136,18 @@ def _short(plan: Plan, problem: Problem, days_full: Collection[int] = (), most: 
         text = f"{mass_said(grams, problem.units)} of {_name(problem, key)} will be missing {when}, {money_said(problem, worth * 1000)} of margin"
         why = _why(plan, max(rows, key=lambda s: s.grams), days_full)
         text += f": {why}" if why else ""
-        hour, keys = _dearest_hour(plan, problem, rows, days_full)
-        said.append(Sentence(f"{text}{hour}.", "short", (*(f"short/{s.item}/{s.week}" for s in rows), *keys)))
+        said.append(Sentence(f"{text}.", "short", tuple(f"short/{s.item}/{s.week}" for s in rows)))
     rest = order[most:]
     if rest:
         grams = sum(_missing(plan, problem, key)[0] for key, _ in rest)
         keys = tuple(f"item/{key}" for key, _ in rest)
-        said.append(Sentence(f"{len(rest)} more items miss {mass_said(grams, problem.units)} together.", "short", keys))
+        said.append(
+            Sentence(
+                f"{'1 more item misses' if len(rest) == 1 else f'{len(rest)} more items miss'} {mass_said(grams, problem.units)}{' together' if len(rest) > 1 else ''}.",
+                "short",
+                keys,
+            )
+        )
     return said
 
 
@@ -149,26 +155,6 @@ def _missing(plan: Plan, problem: Problem, key: str) -> tuple[int, int]:
     """Grams of an item that are missing over all weeks, and their margin in minor units (what they are taken to cost, where it has no price)."""
     grams = sum(plan.of(key).short)
     return grams, margin_of(problem.item(key)) * grams // 1000
-
-
-def _dearest_hour(
-    plan: Plan, problem: Problem, rows: Sequence[Shortage], days_full: Collection[int]
-) -> tuple[str, tuple[str, ...]]:
-    """Where one hour more of what stands in the way of a shortage would save most, in words, and its week's key; empty where none saves a major
-    unit. In a week whose days are full no hour of hands helps."""
-    found = []
-    for reason in (r for s in rows for r in s.reasons if r.code in ("no-hands", "overtime-dearer", "station-full")):
-        for t in range(reason.first, reason.last + 1):
-            use, hands = plan.weeks[t], reason.code != "station-full"
-            if hands and t in days_full:
-                continue
-            worth = use.hour_of_hands if hands else dict(use.hour_of_stations).get(reason.resource, 0)
-            found.append((worth, -t, "hands" if hands else f"the {reason.resource}"))
-    worth, week, what = max(found, default=(0, 0, ""))
-    if worth < 1000 * problem.minor_per_major:
-        return "", ()
-    text = f"; an hour more of {what} in {plan.weeks[-week].label} would save {money_said(problem, worth)}"
-    return text, (f"week/{-week}",)
 
 
 def _missed_shows(plan: Plan, problem: Problem) -> list[Sentence]:
@@ -221,6 +207,13 @@ def _ahead(
                 )
                 said.append((made, Sentence(text, "ahead", (f"line/{row.item}/{week}", f"week/{needed}"))))
     return [sentence for _, sentence in sorted(said, key=lambda pair: (-pair[0], pair[1].text))[:most]]
+
+
+def _hour(plan: Plan, problem: Problem, hour: Hour | None) -> list[Sentence]:
+    if hour is None:
+        return []
+    text = f"An hour more of {hour.what} in {plan.weeks[hour.week].label} would save {money_said(problem, hour.saves_milli)}."
+    return [Sentence(text, "helps", (f"week/{hour.week}",))]
 
 
 def _helps(plan: Plan, problem: Problem, helps: Sequence[Help]) -> list[Sentence]:

@@ -20,7 +20,7 @@ from ledger.planning.helps import MOST_WEEKS, TRY
 from ledger.planning.problem import Item
 from ledger.planning.scenarios import rescore, sample_seasons
 from ledger.planning.season import replan
-from ledger.planning.whatif import helper_added
+from ledger.planning.whatif import helper_added, hours_added, station_added
 
 WEEK = r"(\d{4}-W\d\d)"
 KILOS = r"(-?[\d.]+) kg"
@@ -84,15 +84,6 @@ def short(made: PlanMade, m: re.Match[str]) -> None:
     rows = [s for s in made.plan.shortages if s.item == item.key]
     grams = sum(made.plan.of(item.key).short)
     assert near(m["grams"], grams) and worth(m["worth"], (item.price_per_kg - item.material_per_kg) * grams, made)
-    if m["hour"]:
-        use = made.plan.weeks[number_of(made, m["when"])]
-        milli = (
-            use.hour_of_hands if m["hour"] == "hands" else dict(use.hour_of_stations)[m["hour"].removeprefix("the ")]
-        )
-        assert worth(m["saves"], milli, made) and milli >= 1000 * made.problem.minor_per_major
-        assert any(
-            r.first <= use.week <= r.last for s in rows for r in s.reasons if r.resource in ("hands", m["hour"][4:])
-        )
     labels = [made.problem.weeks[s.week].label for s in rows]
     assert min(labels) == m["one"] and max(labels) == (m["two"] or m["one"])
     for reason in re.findall(WEEK, m["why"] or ""):
@@ -114,6 +105,15 @@ def ahead(made: PlanMade, m: re.Match[str]) -> None:
     before = row.stock[week] - row.made[week]
     assert sum(row.sold[week + 1 : needed + 1]) > max(0, before) >= sum(row.sold[week + 1 : needed])
     assert made.plan.weeks[needed].hands_used >= 0.97 * made.plan.weeks[needed].hands_there
+
+
+def hour(made: PlanMade, m: re.Match[str]) -> None:
+    """Planned again with the hour and without: the difference is what it says, and what it names stands in the way of something short."""
+    week, what = number_of(made, m["when"]), m["what"].removeprefix("the ")
+    more = hours_added([week], 60) if what == "hands" else station_added(what, [week], 60)
+    without, having = replan(made.plan, made.problem, effort=TRY), replan(made.plan, made.problem, more, effort=TRY)
+    assert worth(m["saves"], without.cost_milli - having.cost_milli, made)
+    assert any(r.resource == what and r.first <= week <= r.last for s in made.plan.shortages for r in s.reasons)
 
 
 def helps(made: PlanMade, m: re.Match[str]) -> None:
@@ -215,7 +215,7 @@ def silent(_made: PlanMade, _m: re.Match[str]) -> None:
 
 
 SHORT = re.compile(
-    rf"{KILOS} of (?P<name>.+?) will be missing (?:in|between) {WEEK}(?: and {WEEK})?, {MONEY} of margin(?:: (?P<why>.+?))?(?:; an hour more of (?P<hour>hands|the [\w ]+?) in (?P<when>\d{{4}}-W\d\d) would save [A-Z]{{3}} (?P<saves>[\d ]+))?\.".replace(
+    rf"{KILOS} of (?P<name>.+?) will be missing (?:in|between) {WEEK}(?: and {WEEK})?, {MONEY} of margin(?:: (?P<why>.+?))?\.".replace(
         KILOS, r"(?P<grams>[\d.]+) kg").replace(f"{WEEK}(?: and {WEEK})?", r"(?P<one>\d{4}-W\d\d)(?: and (?P<two>\d{4}-W\d\d))?").replace(MONEY, r"[A-Z]{3} (?P<worth>[\d ]+)")
 )  # fmt: skip
 CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]], ...] = (
@@ -223,8 +223,9 @@ CHECKS: tuple[tuple[re.Pattern[str], Callable[[PlanMade, re.Match[str]], None]],
                 r"(?: to the (?P<house>[\d.]+) kg in the house)?; (?P<sold>[\d.]+) kg should sell(?: and (?P<left>[\d.]+) kg be left)?(?:,? when (?P<on>\d{4}-W\d\d) ends and its season goes on)?\."), start),
     (re.compile(r"(?:In (?P<one>\d{4}-W\d\d)|From (?P<a>\d{4}-W\d\d) to (?P<two>\d{4}-W\d\d)) the (?P<what>.+? (?:is|are)) full(?:, though hands are left)?\."), full),
     (SHORT, short),
-    (re.compile(r"(?P<count>\d+) more items miss (?P<grams>[\d.]+) kg together\."), more_short),
+    (re.compile(r"(?P<count>\d+) more items? miss(?:es)? (?P<grams>[\d.]+) kg(?: together)?\."), more_short),
     (re.compile(r"Make (?P<made>[\d.]+) kg of (?P<name>.+?) already in (?P<week>\d{4}-W\d\d): it is first needed in (?P<needed>\d{4}-W\d\d), when the (?:days|hands) are full\."), ahead),
+    (re.compile(r"An hour more of (?P<what>.+) in (?P<when>\d{4}-W\d\d) would save [A-Z]{3} (?P<saves>[\d ]+)\."), hour),
     (re.compile(r"One more helper shift (?:a week in (?P<weeks>\d+) weeks from |in )(?P<one>\d{4}-W\d\d)(?: to \d{4}-W\d\d)? would bring (?P<brings>[\d.]+) kg of the (?P<missing>[\d.]+) kg of "
                 r"(?P<name>.+) that will be missing: the plan then calls (?P<shifts>\d+) more shifts? for [A-Z]{3} (?P<cost>[\d ]+), and [A-Z]{3} (?P<saves>[\d ]+) is left over after paying for them\."), helps),
     (re.compile(r"(?P<names>.+): (?:its|their) season runs on to (?P<end>\S+), beyond these weeks; plan (?P<weeks>\d+) weeks to see all of it\."), runs_on),

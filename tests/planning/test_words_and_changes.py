@@ -12,12 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.errors import UnknownThing
-from ledger.planning import Effort, Item, Plan, Problem, Week, make_plan, replan
+from ledger.planning import Batches, Effort, Item, Plan, Prices, Problem, Week, make_plan, replan
 from ledger.planning.buying import InHouse, Material, first_week_with, needs, order_list, to_csv
 from ledger.planning.deviation import Expected, Happened, split
 from ledger.planning.expected_loss import with_curves, with_safety
 from ledger.planning.helps import TRY as HELP_TRY
-from ledger.planning.helps import helps_worth_asking
+from ledger.planning.helps import helps_worth_asking, hour_worth_asking
 from ledger.planning.plan import Line
 from ledger.planning.reasons import worth_of_hours, worth_of_station
 from ledger.planning.scenarios import Spread, rescore, sample_seasons
@@ -29,6 +29,7 @@ from ledger.planning.whatif import (
     helper_added,
     hours_added,
     material_sooner,
+    station_added,
     station_out,
     store_added,
 )
@@ -366,3 +367,34 @@ def test_a_helper_is_proposed_only_with_what_planning_again_gives(shop: Problem,
     dear = replace(tight, prices=replace(tight.prices, helper_shift=10**6))
     assert helps_worth_asking(make_plan(dear, TRY), dear) == []
     assert helps_worth_asking(made, tight, days_full=range(20)) == []
+
+
+def test_an_hour_is_proposed_with_what_planning_again_gives(shop: Problem, plan: Plan) -> None:
+    hour = hour_worth_asking(plan, shop)
+    assert hour is not None and any(
+        r.first <= hour.week <= r.last
+        for s in plan.shortages
+        for r in s.reasons
+        if r.resource in ("hands", hour.what[4:])
+    )
+    more = hours_added([hour.week], 60) if hour.what == "hands" else station_added(hour.what[4:], [hour.week], 60)
+    without, having = replan(plan, shop, effort=HELP_TRY), replan(plan, shop, more, effort=HELP_TRY)
+    assert hour.saves_milli == without.cost_milli - having.cost_milli >= 1000 * shop.minor_per_major
+    assert hour_worth_asking(plan, shop, stop=lambda: True) is None
+
+
+def test_a_batch_that_only_a_full_store_keeps_out_is_not_said_to_pay() -> None:
+    """It was said that one more batch would pay, though what is left of it lies over the full store from its own week on."""
+    item = Item(
+        key="x", name="clove", batch_g=9_000, demand_g=(1_000, 1_000, 1_000, 1_000), minutes={"hands": 60}, price_per_kg=1000,
+        material_per_kg=10, lost_per_kg=900,
+    )  # fmt: skip
+    weeks = tuple(Week(label=f"W{t}", hands_minutes=100) for t in range(4))
+    full = Problem(items=(item,), weeks=weeks, store_g=0, prices=Prices(store_over_per_kg_week=900))
+    made = make_plan(full, Effort(moves=500))
+    assert not made.lines and {r.code for s in made.shortages for r in s.reasons} == {"store-full"}
+    once = tuple(replace(w, hands_minutes=100 if t == 0 else 0) for t, w in enumerate(weeks))
+    kept = replace(full, store_g=None, weeks=once, kept=(Batches(item="x", week=3, batches=1),), kept_weeks=1)
+    held = make_plan(replace(kept, prices=Prices(moved_batch=10**6)), Effort(moves=500))
+    assert not held.lines and {s.reasons[0].code for s in held.shortages} == {"plan-in-force"}
+    assert make_plan(replace(kept, prices=Prices(moved_batch=1)), Effort(moves=500)).lines
