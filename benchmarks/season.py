@@ -30,7 +30,8 @@ from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_backtest import backtest_report
 from ledger.application.season_buy import buy_report
 from ledger.application.season_compare import compare_report
-from ledger.application.season_forecast import forecast_report, make_forecast
+from ledger.application.season_forecast import make_forecast
+from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_jobs import desk_of
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import settings_for

@@ -17,7 +17,8 @@ from dashboard.page import Asked, address
 from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Shop, Table, shop_of
 from ledger.application.season_backtest import issued_scores, issued_table, nearer_table, override_scores
-from ledger.application.season_forecast import Made, forecast_report, span_of
+from ledger.application.season_forecast import Made, span_of
+from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_jobs import Desk
 
 LOOK_BACK = timedelta(weeks=8)
@@ -65,6 +66,7 @@ def should_sell(made: Made, flavour: str = "") -> Any:
         report_table(_plain(tables["flavours"]), shop),
         report_table(_plain(weeks), shop, most=0 if flavour in known else MOST_WEEKS),
         *([report_table(_plain(tables["channels"]), shop)] if "channels" in tables else []),
+        *([report_table(tables["packs"], shop)] if "packs" in tables else []),
         *([report_table(tables["overrides"], shop)] if "overrides" in tables else []),
         reasons(tables["why"], shop),
         html.P([

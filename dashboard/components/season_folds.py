@@ -11,7 +11,7 @@ from dashboard.components.parts import chart, report_table, table_of
 from dashboard.figures.season_demand import day, full_weeks
 from ledger.application.reports_types import Report
 from ledger.application.season_buy import buy_report
-from ledger.application.season_forecast import override_rows
+from ledger.application.season_forecast_report import override_rows
 from ledger.application.season_plan import PlanMade
 from ledger.application.season_report import clock, plan_report
 from ledger.planning.said import mass_said

@@ -21,7 +21,8 @@ from ledger.application.season_adopt import adopt, adopted, read_back, recheck
 from ledger.application.season_backtest import AsKnown, issued_scores, override_scores, replay
 from ledger.application.season_buy import buy_report, orders_of
 from ledger.application.season_compare import compare_report, looked_back, splits
-from ledger.application.season_forecast import MILLI, forecast_report, issue, make_forecast, override
+from ledger.application.season_forecast import MILLI, issue, make_forecast, override
+from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_history import season_history, settings_of_book
 from ledger.application.season_jobs import desk_of
 from ledger.application.season_plan import PlanMade, change, edit

@@ -13,7 +13,8 @@ from ledger.application import season_facts
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.report_text import as_csv
 from ledger.application.season_backtest import NOT_COMPARED, override_scores
-from ledger.application.season_forecast import Made, forecast_report, issue, make_forecast, override
+from ledger.application.season_forecast import Made, issue, make_forecast, override
+from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_history import season_history
 from tests.application.conftest import season_clock
 
@@ -141,3 +142,29 @@ def test_of_a_figure_half_gone_by_the_packs_sold_at_the_door_are_taken_off_not_t
         own, {"kind": "bulk", "from": "2026-11-18", "flavour": "LEMON", "channel": "SHOP", "packs": "5"}
     )
     assert left() == before + 5
+
+
+def test_a_flavour_is_shared_among_its_designs_and_packs_and_adds_up(season_shop: Ledger):
+    """By hand: the share of each jar in what the shop's channels lately sold of lemon; every flavour's rows sum to its weeks."""
+    report = forecast_report(make_forecast(season_shop, 8), every=True)
+    packs, rows = report.tables["packs"].frame, report.tables["weekly"].frame
+    flavours = rows[rows["level"] == "flavour"].groupby("flavour")["mean"].sum()
+    assert packs.groupby("flavour")["mean"].sum().to_dict() == flavours[flavours > 0].to_dict()
+    lines = season_shop.queries.postings(kinds=["customer"])
+    lines = lines[
+        (lines["flavour"] == "LEMON")
+        & (lines["week"] >= "2026-W22")
+        & (lines["week"] < "2026-W48")
+        & (lines["packs"] > 0)
+    ]
+    expected = rows[(rows["level"] == "series") & (rows["flavour"] == "LEMON")].groupby("channel")["mean"].sum()
+    sold = lines.groupby(["channel", "item"])["packs"].sum()
+    by_hand = (sold / sold.groupby("channel").transform("sum")).mul(expected, level="channel").groupby("item").sum()
+    shown = packs[packs["flavour"] == "LEMON"].groupby("item")["mean"].sum()
+    assert (shown - by_hand.reindex(shown.index)).abs().max() <= 3
+
+
+def test_bands_that_are_a_guess_are_said_once_in_words(own: Ledger):
+    young = make_forecast(own, 4, known="2025-09-01")
+    said = [note for note in forecast_report(young).notes if "guess" in note]
+    assert len(said) == 1 and "every band is a guess" in said[0]

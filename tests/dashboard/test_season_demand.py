@@ -15,7 +15,8 @@ from dashboard.components.season_acts import note
 from dashboard.components.season_demand import asked_of, facts_told, nearer, should_sell
 from dashboard.forms.routes import form
 from ledger.application.ledger import Ledger, open_ledger
-from ledger.application.season_forecast import forecast_report, issue, make_forecast, override
+from ledger.application.season_forecast import issue, make_forecast, override
+from ledger.application.season_forecast_report import forecast_report
 from ledger.domain.batch.commands import Void
 from tests.support.made_once import invented_shop
 

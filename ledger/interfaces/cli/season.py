@@ -14,6 +14,7 @@ from ledger.application.reports_types import read_week, read_weeks
 from ledger.application.season_backtest import backtest_report
 from ledger.application.season_buy import buy_report
 from ledger.application.season_compare import compare_report
+from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_months import months_report
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import EFFORTS, PlanSettings, settings_for
@@ -40,7 +41,7 @@ def forecast(shop: Shop, flavour: str, horizon: int, issue: bool, known: str | N
     """What will sell from this week on, in packs, with bands."""
     made = season_forecast.make_forecast(shop.ledger, horizon, _known(known))
     every = bool(form["as_json"] or form["as_csv"] or form["file"])
-    show(season_forecast.forecast_report(made, flavour, every), **form)
+    show(forecast_report(made, flavour, every), **form)
     if issue:
         name, outcome = season_forecast.issue(shop.ledger, made, shop.by)
         console(error=True).print(f"Issued as {name}.")

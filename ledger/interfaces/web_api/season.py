@@ -9,7 +9,8 @@ from fastapi import APIRouter, Query, Response
 from ledger.application import season_adopt, season_plan
 from ledger.application.reports_types import Report
 from ledger.application.season_buy import buy_report
-from ledger.application.season_forecast import forecast_report, make_forecast
+from ledger.application.season_forecast import make_forecast
+from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_jobs import desk_of
 from ledger.application.season_report import plan_report
 from ledger.application.season_settings import settings_for
