@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from ledger.analytics.forecast_input import SALE
 from ledger.application.reports_types import Table, columns
 from ledger.application.season_history import RECENT_WEEKS, SeasonHistory
 from ledger.domain.books import entries as e
@@ -54,8 +55,13 @@ class Ways:
 
     def __init__(self, seen: SeasonHistory) -> None:
         self.book = seen.on.book
-        sold = seen.sold.rename(columns={"packs": "units"})
-        sold = sold.assign(design=sold["design"].astype(str) + "|" + sold["item"].astype(str))
+        by = ["week", "flavour", "channel", "design", "item", "step"]
+        lines = seen.on.queries.balances(
+            by, known=seen.on.known, kinds=["lot.packs"]
+        )  # a customer's line does not say which pack
+        sold = lines[lines["step"].isin(SALE)].groupby(by[:-1], as_index=False)["packs"].sum()
+        sold = sold.assign(units=-sold["packs"], design=sold["design"].astype(str) + "|" + sold["item"].astype(str))
+        sold = sold[sold["units"] > 0]
         keep = ["week", "flavour", "channel", "design", "units"]
         self.by_channel = _table(sold[keep], seen.origin)
         self.overall = _table(sold.assign(channel="*")[keep], seen.origin)
