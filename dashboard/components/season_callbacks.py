@@ -62,11 +62,21 @@ def wire(app: Dash, ledger: Ledger) -> None:
 
     @app.callback(
         Output("season-make", "hidden"), Output("season-stop", "hidden"), Output("season-adopt", "disabled"), Output("season-why", "children"),
-        Output("season-try", "disabled"), Output("season-forget", "hidden"), Input("season-tick", "disabled"), Input("season-version", "data"), prevent_initial_call=True,
+        Output("season-try", "disabled"), Output("season-forget", "hidden"), Input("season-tick", "disabled"), Input("season-version", "data"), Input("season-base", "data"),
+        prevent_initial_call=True,
     )  # fmt: skip
-    async def _ways(_disabled: bool, _version: int) -> Any:
-        can = await run_in_threadpool(lambda: ways(desk_of(ledger)))
-        return not can.make, not can.stop, not can.adopt, can.why, not can.tries, not can.forget
+    async def _ways(_disabled: bool, _version: int, base: int) -> Any:
+        desk = desk_of(ledger)
+        can = await run_in_threadpool(ways, desk)
+        drawn = base == desk.base_version  # a plan is adopted, changed or forgotten once it stands on the page
+        return (
+            not can.make,
+            not can.stop,
+            not (can.adopt and drawn),
+            can.why,
+            not (can.tries and drawn),
+            not (can.forget and drawn),
+        )
 
     app.clientside_callback(  # only the fields the change asks for
         "function(what) { const off = {display: 'none'}, f = what === 'demand' || what === 'drop'; return [f ? {} : off, what === 'demand' ? {} : off]; }",
