@@ -11,7 +11,7 @@ from ledger.analytics.records import records
 from ledger.application.season_adopt import openable
 from ledger.domain.books import entries as e
 from ledger.errors import UnknownThing
-from ledger.planning.words import kilos
+from ledger.planning.said import mass_said
 
 
 def open_batch(ctx: Context) -> Html:
@@ -36,7 +36,7 @@ def _planned(ctx: Context, line: str) -> Html:
     what = ", ".join(x.name for x in (flavour, design) if x is not None)
     where = f" in {state['kettle']}" if state["kettle"] else ""
     return join([
-        tag("p", tag("strong", what), f": about {kilos(state['grams'])}{where}, planned for {state['date'] or state['label']}."),
+        tag("p", tag("strong", what), f": about {mass_said(state['grams'], ctx.book.site().units)}{where}, planned for {state['date'] or state['label']}."),
         hidden("flavour", state["flavour"]), hidden("design", state["design"]), hidden("plan_line", line), foot(ctx),
     ])  # fmt: skip
 

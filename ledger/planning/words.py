@@ -30,11 +30,6 @@ class Sentence:
     keys: tuple[str, ...]
 
 
-def kilos(grams: int) -> str:
-    """Grams as kilograms; what knows its shop says `mass_said`."""
-    return mass_said(grams)
-
-
 def sentences(
     plan: Plan, problem: Problem, helps: Sequence[Help] = (), days_full: Collection[int] = (), hour: Hour | None = None
 ) -> list[Sentence]:
