@@ -215,6 +215,7 @@ def report(ledger: Ledger, recall: str = "", known: int | str | None = None) -> 
     return audit_report(
         worked.recall, worked.graph, now=asked, site=on.site.name, parties=worked.parties,
         record=_record(worked), head=head, notice=words, system=on.shop.units, explained_mg=explained(on, worked.graph),
+        places={s.id: s.name for s in on.book.all(e.Station) if s.name},
     )  # fmt: skip
 
 

@@ -41,7 +41,8 @@ class Evidence:
 
     parties: name, address and telephone by the code of a supplier or customer. record: the rows of question nine (event, what,
     happened, recorded, person, changed by), newest last. notice: the text for customers. system: `metric` or `us`.
-    explained_mg: the losses on record (evaporation, scrap, samples at the step) by (batch, step): they are no leak.
+    explained_mg: the losses on record (evaporation, scrap, samples at the step) by (batch, step): they are no leak. places: names of stations by
+    their code.
     """
 
     recall: Recall
@@ -53,6 +54,11 @@ class Evidence:
     notice: str = ""
     system: str = "metric"
     explained_mg: Mapping[tuple[str, str], int] | None = None
+    places: Mapping[str, str] = field(default_factory=dict)
+
+    def place(self, code: str) -> str:
+        """A place as people call it; what has no name is told by its code."""
+        return self.places.get(code, code)
 
     def packed(self) -> list[str]:
         """The affected lots that were packed."""
@@ -136,7 +142,7 @@ def _everywhere(on: Evidence) -> Said:
     rows = [
         (r["lot"], r["label"] or r["kind"], *(shown(r[c], r["unit"], on.system) for c in (
             "made", "on_hand", "still_out", "sold", "used"
-        )), on.graph.lot(r["lot"]).place)
+        )), on.place(on.graph.lot(r["lot"]).place))
         for r in on.recall.accounts.to_dict("records")
     ]  # fmt: skip
     counter = on.recall.counter
@@ -156,7 +162,10 @@ def _neighbours(on: Evidence) -> Said:
     return (
         f"{len(frame)} lots shared a place and a day with an affected lot but took nothing from it. The recall ends before "
         "them because no path leads there; widen it if a shared slab or kettle matters here.",
-        as_table(["lot", "kind", "what", "place", "day"], list(frame.itertuples(index=False, name=None))),
+        as_table(
+            ["lot", "kind", "what", "place", "day"],
+            list(frame.assign(place=frame["place"].map(on.place)).itertuples(index=False, name=None)),
+        ),
     )
 
 
@@ -238,7 +247,7 @@ def _held(on: Evidence) -> Said:
         (
             h.lot,
             shown(h.amount, str(units.get(h.lot, "packs")), on.system),
-            h.place,
+            on.place(h.place),
             f"{h.at:%Y-%m-%d %H:%M}",
             h.by,
         )
@@ -249,7 +258,7 @@ def _held(on: Evidence) -> Said:
             ["lot", "held"], rows
         ) if rows else None
     rows += [
-        (r["lot"], f"{shown(r['still_to_hold'], r['unit'], on.system)} STILL TO HOLD", r["place"], "", "")
+        (r["lot"], f"{shown(r['still_to_hold'], r['unit'], on.system)} STILL TO HOLD", on.place(r["place"]), "", "")
         for r in open_rows.to_dict("records")
     ]
     state = "All stock on hand is held." if open_rows.empty else f"{len(open_rows)} lots are not wholly held yet."

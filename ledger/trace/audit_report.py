@@ -58,13 +58,16 @@ def audit_report(
     notice: str = "",
     system: str = "metric",
     explained_mg: Mapping[tuple[str, str], int] | None = None,
+    places: Mapping[str, str] | None = None,
 ) -> AuditReport:
     """The twelve answers for a recall, real or drill, as known at ``now``.
 
     ``record`` holds the rows of question nine: (event, what, happened, recorded, person, changed by), newest last.
-    ``notice`` is the text for customers (see ``recall_notice``).
+    ``notice`` is the text for customers (see ``recall_notice``). ``places``: what the stations are called, by code.
     """
-    on = Evidence(recall, graph, now, dict(parties or {}), record, head, notice, system, explained_mg)
+    on = Evidence(
+        recall, graph, now, dict(parties or {}), record, head, notice, system, explained_mg, dict(places or {})
+    )
     case = recall.case
     sums = _sums(recall)
     return AuditReport(

@@ -9,6 +9,7 @@ import pytest
 from ledger.application import audit_recall
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.domain.batch.commands import Void
+from ledger.domain.books import entries as e
 from ledger.domain.shelf.commands import Ship
 from ledger.errors import BadInput, Refused
 from ledger.trace.queries import load
@@ -152,3 +153,17 @@ def test_a_recall_of_a_ledger_opened_anew_knows_what_is_open(shop: Ledger, tmp_p
     other = open_ledger(f"sqlite:///{tmp_path}/shop.sqlite")
     assert audit_recall.start(other, lot, "second").recall == code
     other.close()
+
+
+def test_the_report_calls_the_places_by_their_names_and_by_their_codes_where_they_have_none(shop: Ledger) -> None:
+    """Every cell under `place`, by hand: the book's name of the station the lot was made at."""
+    code = audit_recall.start(shop, a_used_lot(shop), "practice", drill=True).recall
+    names = {s.id: s.name for s in shop.book().all(e.Station)}
+    worked = audit_recall.work(shop, code)
+    tables = [a.table for a in audit_recall.report(shop, code).answers if a.table is not None and "place" in a.table]
+    seen = {place for table in tables for place in table["place"]}
+    assert len(tables) >= 2 and seen & set(names.values()) and not seen & set(names)
+    whole = next(table for table in tables if "made" in table)
+    for row in whole.to_dict("records"):
+        place = worked.graph.lot(row["lot"]).place
+        assert row["place"] == names.get(place, place)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from dashboard.app import create_app
 from ledger.application.ledger import open_ledger
 from ledger.application.season_facts import fact
 from ledger.domain.books.book import Book
@@ -17,6 +18,7 @@ from ledger.interfaces.book_file import entries_from_csv, entries_from_toml
 from ledger.interfaces.commands_in import read_command
 from ledger.interfaces.csv_import import import_csv
 from tests.interfaces.conftest import DAY, Terminal
+from tests.support.asgi import client_of
 
 
 def book_with(*entries: object) -> Book:
@@ -126,3 +128,28 @@ def test_an_entry_kept_in_small_letters_before_the_rule_is_amended_as_it_is(live
     entry = ledger.queries.as_of().position
     assert ledger.queries.event(entry).channel == "fair"
     assert "Recorded" in lived("amend", str(entry), "--reason", "miscounted", "--set", "packs=2").out
+
+
+def test_the_initials_of_who_records_are_a_code_like_every_other(lived: Terminal) -> None:
+    ledger = open_ledger(f"sqlite:///{lived.path}", create=False)
+
+    def last() -> str:
+        return str(ledger.queries.log(most=1, newest_first=True)["recorded_by"].iloc[0])
+
+    for typed, means in (
+        ("ab", "AB"),
+        ("Ab", "AB"),
+        ("zq", "ZQ"),
+    ):  # one of the book's workers, and one it does not know yet
+        assert "Recorded" in lived("--by", typed, "sell", "lemon-jar", "1", "--over", "shop", "--lot", "b1-j1").out
+        assert last() == means
+    with client_of(create_app(ledger)) as client:
+        sold = {
+            "name": "sell",
+            "data": {"pack": "LEMON-JAR", "packs": 1, "channel": "shop", "lot": "B1-J1"},
+            "actor": "cd",
+        }
+        assert client.post("/api/v1/commands", json=sold).status_code < 300
+    assert last() == "CD"
+    ledger.do(Define(day=DAY, entry=Worker(id="ef")))  # as an older ledger may have it
+    assert ledger.book().who("EF") == "ef"

@@ -63,6 +63,11 @@ class Book:
             return wanted
         return next((id for kind, id in self.entries if kind == name and in_capitals(id) == wanted), typed)
 
+    def who(self, typed: str) -> str:
+        """The initials that typed ones mean: of a worker in the book, else in capitals as a new code is kept."""
+        known = self.meant(e.Worker, typed)
+        return known if (e.KIND_OF[e.Worker], known) in self.entries else in_capitals(typed)
+
     def all(self, kind: type[T]) -> list[T]:
         """Every entry of a kind, by id."""
         name = e.KIND_OF[kind]

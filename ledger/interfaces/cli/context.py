@@ -33,12 +33,13 @@ def _columns() -> int:
 
 @dataclass(slots=True)
 class Shop:
-    """The ledger a command line speaks to, opened when first needed."""
+    """The ledger a command line speaks to, opened when first needed, and the initials as they were typed."""
 
     url: str
     site: str
-    by: str
+    typed_by: str
     _ledger: Ledger | None = None
+    _by: str | None = None
 
     @property
     def ledger(self) -> Ledger:
@@ -46,6 +47,13 @@ class Shop:
         if self._ledger is None:
             self._ledger = open_ledger(as_url(self.url), self.site)
         return self._ledger
+
+    @property
+    def by(self) -> str:
+        """Who records: `mk` means MK, as in every code."""
+        if self._by is None:
+            self._by = self.ledger.book().who(self.typed_by) if self.typed_by else ""
+        return self._by
 
     def record(self, name: str, data: dict[str, Any], command_id: str = "") -> Outcome:
         """Read, decide and record one command, and say what came of it."""

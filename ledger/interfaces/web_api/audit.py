@@ -158,7 +158,7 @@ class StartedOut(OutcomeOut):
 @router.post("/recalls", summary="Start a recall or drill: affected lots are held at once", response_model=StartedOut)
 def start(ledger: TheLedger, given: Annotated[StartIn, Body()]) -> Any:
     """If people may be harmed, telephone the local food authority first. Sent twice, the second answer names the first recall (`was_open`)."""
-    made = audit_recall.start(ledger, given.lot, given.reason, drill=given.drill, by=given.actor)
+    made = audit_recall.start(ledger, given.lot, given.reason, drill=given.drill, by=ledger.book().who(given.actor))
     return out(made.outcome) | {"recall": made.recall, "was_open": made.was_open}
 
 
@@ -215,7 +215,7 @@ def note(recall: InCapitals, ledger: TheLedger, given: Annotated[NoteIn, Body()]
     channel = book.meant(Channel, given.channel)
     done = audit_recall.note(
         ledger, recall, given.kind, partner=partner, lot=in_capitals(given.lot), packs=given.packs, channel=channel, text=given.text,
-        by=given.actor, mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,
+        by=book.who(given.actor), mass_mg=quantities.mass(given.mass) if given.mass else None, command_id=given.command_id,
         amount=quantities.money(given.refund, digits) if given.refund else 0,
     )  # fmt: skip
     return out(done)
@@ -224,4 +224,4 @@ def note(recall: InCapitals, ledger: TheLedger, given: Annotated[NoteIn, Body()]
 @router.post("/recalls/{recall}/close", summary="End a recall with its figures", response_model=OutcomeOut)
 def close(recall: InCapitals, ledger: TheLedger, given: Annotated[CloseIn, Body()]) -> Any:
     """The figures are worked out from the rows as they stand."""
-    return out(audit_recall.close(ledger, recall, release=given.release, by=given.actor))
+    return out(audit_recall.close(ledger, recall, release=given.release, by=ledger.book().who(given.actor)))

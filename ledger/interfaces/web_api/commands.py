@@ -33,7 +33,7 @@ def order_of(given: CommandIn, book: Book, today: str) -> Order:
             when = utc_text(given.occurred_at)
         except (OverflowError, ValueError) as error:
             raise BadRequest(f"occurred_at {given.occurred_at.isoformat()} lies outside the calendar.") from error
-    return Order(read_command(given.name, given.data, book, today), given.actor, given.command_id, when)
+    return Order(read_command(given.name, given.data, book, today), book.who(given.actor), given.command_id, when)
 
 
 def out(outcome: Outcome) -> dict[str, Any]:

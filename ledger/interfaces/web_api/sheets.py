@@ -125,7 +125,8 @@ def post_sheet(ledger: TheLedger, given: SheetIn, response: Response) -> Plain:
             "issued": False, "batch": "", "warnings": warnings(planned.sheet, planned.units), "notes": [*planned.hints, *planned.notes],
             "sheet": sheet_to_plain(planned.sheet),
         }  # fmt: skip
-    done = sheets.issue(ledger, given.ask(ledger.book()), given.actor, given.command_id)
+    book = ledger.book()
+    done = sheets.issue(ledger, given.ask(book), book.who(given.actor), given.command_id)
     response.headers["X-Ledger-Position"] = str(done.last)
     response.headers["Location"] = f"/api/v1/batches/{done.batch}/sheet"
     return {
@@ -140,7 +141,7 @@ def post_check(ledger: TheLedger, given: ThermometerIn) -> Plain:
     """The next sheet for that kettle is corrected by it."""
     found = sheets_check.check(
         ledger, ledger.book().meant(e.Station, given.station), given.reads, barometer_pa=quantities.pressure(given.barometer) if given.barometer else None,
-        sea_level=given.barometer_is_sea_level, day=given.day, note=given.note, by=given.actor, command_id=given.command_id,
+        sea_level=given.barometer_is_sea_level, day=given.day, note=given.note, by=ledger.book().who(given.actor), command_id=given.command_id,
     )  # fmt: skip
     ends = [{"flavours": list(names), "recipe_mc": recipe, "here_mc": here} for names, recipe, here in found.ends]
     return {
