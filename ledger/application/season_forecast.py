@@ -14,6 +14,7 @@ import pandas as pd
 from ledger.analytics.compare import shift, week_of
 from ledger.application.ledger import Ledger, Outcome
 from ledger.application.season_history import SeasonHistory, season_history
+from ledger.application.season_run_outs import run_out_notes
 from ledger.domain.books.entries import Flavour
 from ledger.domain.season.commands import IssueForecast, MakeOverride
 from ledger.errors import BadInput, SlabbookError, UnknownThing
@@ -70,7 +71,7 @@ def make_forecast(ledger: Ledger, horizon: int = 13, known: int | str | None = N
             used.append(paper)
         except SlabbookError as error:
             said.append(f"The owner's figure for {paper.key} in {paper.week} is not laid over: {error.message}.")
-    return Made(seen, plain, result, tuple(used), (*seen.notes, *plain.notes, *said))
+    return Made(seen, plain, result, tuple(used), (*run_out_notes(seen), *seen.notes, *plain.notes, *said))
 
 
 def standing_overrides(seen: SeasonHistory) -> list[Any]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from ledger.application import season_facts
-from ledger.application.ledger import Ledger
+from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.log import believed_event
 from ledger.application.reports_demand import Demand, EverKnown, demand
 from ledger.application.reports_types import basis
@@ -109,3 +111,21 @@ def test_a_bulk_order_over_a_channel_that_never_sold_the_flavour_is_still_promis
     weekly = made.result.weekly[(made.result.weekly["flavour"] == flavour) & (made.result.weekly["week"] == "2026-W50")]
     assert weekly[weekly["level"] == "flavour"]["firm"].tolist() == [90]
     assert any(f"{flavour} in {channel}" in note for note in made.notes)
+
+
+def test_a_flavour_sold_to_the_last_pack_is_asked_about_until_its_run_out_is_told(own: Ledger, tmp_path: Path):
+    """Every lemon pack goes on Wednesday, none is packed since: from Thursday the ledger's stock is nothing."""
+    for pack in ("LEMON-JAR", "LEMON-BAG"):
+        left = int(own.queries.shelf([pack])["packs"].sum())
+        if left:
+            own.do(Sell(day=TODAY, pack=pack, packs=left, channel="SHOP"))
+    later = open_ledger(f"sqlite:///{tmp_path}/shop.sqlite", clock=lambda: datetime(2026, 12, 2, 9, tzinfo=UTC))
+
+    def asked() -> list[str]:
+        return [note for note in make_forecast(later, 2).notes if "nowhere in the house" in note]
+
+    assert len(asked()) == 1 and "2026-11-26 to 2026-12-01" in asked()[0] and "--flavour LEMON" in asked()[0]
+    season_facts.record(
+        later, {"kind": "run-out", "from": "2026-11-26", "to": "2026-12-01", "flavour": "LEMON", "channel": "SHOP"}
+    )
+    assert not asked()
