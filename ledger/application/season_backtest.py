@@ -25,6 +25,7 @@ GROUPS: tuple[Column, ...] = columns(
     ("wape", "WAPE", "share"), ("bias", "bias", "share"), ("coverage_80", "80 % band held", "share"), ("pinball_ratio", "pinball to naive", "number"),
 )  # fmt: skip
 HELD_BACK = 52
+BOOK_OF_TODAY = "Sales and facts are as they were known at each origin; feasts, seasons, likenesses and opening days are those of today's book."
 
 
 class AsKnown:
@@ -103,7 +104,13 @@ def backtest_report(ledger: Ledger, origins: int = 13, horizon: int = 13) -> Rep
         f"{100 * abs(shop['bias']):.1f} % too {'high' if shop['bias'] > 0 else 'low'} on average."
     )
     return Report(
-        "season-backtest", "The forecast against what sold", seen.on.as_of, text, tables, seen.notes, seen.on.shop
+        "season-backtest",
+        "The forecast against what sold",
+        seen.on.as_of,
+        text,
+        tables,
+        (BOOK_OF_TODAY, *seen.notes),
+        seen.on.shop,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -71,7 +72,26 @@ def make_forecast(ledger: Ledger, horizon: int = 13, known: int | str | None = N
             used.append(paper)
         except SlabbookError as error:
             said.append(f"The owner's figure for {paper.key} in {paper.week} is not laid over: {error.message}.")
+    said += beaten(result, used, seen)
     return Made(seen, plain, result, tuple(used), (*run_out_notes(seen), *seen.notes, *plain.notes, *said))
+
+
+def beaten(result: Forecast, used: Sequence[Any], seen: SeasonHistory) -> list[str]:
+    """A sentence for each owner's figure that no longer holds, because one said later speaks of some of the same packs."""
+    notes = []
+    series = result.weekly[result.weekly["level"] == "series"]
+    for paper in used:
+        said = as_override(paper, seen)
+        mine = series["week"].between(said.from_week, said.to_week)
+        mine &= (series["flavour"] == said.flavour) | (said.flavour == "*")
+        mine &= (series["channel"] == said.channel) | (said.channel == "*")
+        stands = float(series.loc[mine, "mean"].sum())
+        if abs(stands - said.units) >= 0.5:
+            notes.append(
+                f"Your figure of {paper.units} packs for {paper.key} in {paper.week} gives way to one said later: {stands:.0f} of the {said.units:.0f} still to "
+                "come stand. Void the one that is wrong."
+            )
+    return notes
 
 
 def standing_overrides(seen: SeasonHistory) -> list[Any]:
@@ -177,6 +197,13 @@ def override(
     )
     start = week_number(paper.origin_week)
     wanted = [week_number(first_week) - start, week_number(last_week) - start]
+    if line is None and flavour:
+        what = ledger.book().get(Flavour, flavour).name + (f" in {channel}" if channel else "")
+        raise BadInput(
+            f"{what} has never been sold, so there is no forecast for your figure to stand beside. Name the flavour it is like in the book (`like`); "
+            "once the next forecast is issued it knows it.",
+            value=flavour,
+        )
     if line is None or wanted[0] < 0 or wanted[1] >= len(line["mean"]):
         weeks = len(paper.lines[0]["mean"]) if paper.lines else 0
         raise BadInput(
@@ -186,6 +213,13 @@ def override(
             value=first_week,
         )  # fmt: skip
     said = round(sum(line["model_mean"][wanted[0] : wanted[1] + 1]) / MILLI)
+    if packs and not any(line["model_mean"][wanted[0] : wanted[1] + 1]):
+        raise BadInput(
+            f"Nothing can be sold in {first_week if first_week == last_week else f'any week of {first_week} to {last_week}'} by the book and the facts told: the "
+            "shop or channel is shut, the flavour out of its season, or not yet sold in it. Take the closure back or widen the flavour's days in the book, then "
+            "issue a new forecast.",
+            value=first_week,
+        )
     week = first_week if first_week == last_week else f"{first_week}/{last_week}"
     command = MakeOverride(day=ledger.today(), forecast=paper.forecast, level=level, key=f"{flavour or '*'}/{channel or '*'}", week=week,
                            units=packs, model_units=said, reason=reason)  # fmt: skip

@@ -16,6 +16,9 @@ from ledger.application.season_backtest import NOT_COMPARED, override_scores
 from ledger.application.season_forecast import Made, issue, make_forecast, override
 from ledger.application.season_forecast_report import forecast_report
 from ledger.application.season_history import season_history
+from ledger.domain.books.commands import Define
+from ledger.domain.books.entries import Flavour
+from ledger.errors import BadInput
 from tests.application.conftest import season_clock
 
 W = ("2026-W50", "2026-W51")
@@ -165,3 +168,34 @@ def test_bands_that_are_a_guess_are_said_once_in_words(own: Ledger):
     young = make_forecast(own, 4, known="2025-09-01")
     said = [note for note in forecast_report(young).notes if "guess" in note]
     assert len(said) == 1 and "every band is a guess" in said[0]
+
+
+def test_an_older_figure_that_a_newer_one_takes_packs_from_is_named(own: Ledger):
+    issue(own, make_forecast(own, 8))
+    override(own, "", W[0], W[0], 900, "the counter alone", "SHOP")
+    override(own, "", W[0], W[0], 700, "the whole shop, it will snow")
+    made = make_forecast(own, 8)
+    told = [note for note in made.notes if "gives way" in note]
+    assert len(told) == 1 and "900 packs for */SHOP" in told[0]
+    rows = weekly(made)
+    assert rows[(rows["level"] == "shop") & (rows["week"] == W[0])]["mean"].tolist() == [700]
+
+
+@pytest.mark.parametrize(
+    ("flavour", "first", "words"),
+    [
+        ("NEWONE", "2026-W50", "has never been sold"),
+        ("CLOVE", "2027-W04", "out of its season"),
+        ("", "2026-W52", "shut"),
+    ],
+)
+def test_a_figure_where_nothing_can_be_sold_says_why_and_what_to_do(own: Ledger, flavour: str, first: str, words: str):
+    own.do(Define(day="2026-11-25", entry=Flavour(id="NEWONE", name="New one")))
+    season_facts.record(own, {"kind": "closure", "from": "2026-12-21", "to": "2026-12-27"})
+    issue(own, make_forecast(own, 13))
+    before = own.queries.as_of().position
+    with pytest.raises(BadInput, match=words):
+        override(own, flavour, first, first, 40, "I feel it")
+    assert own.queries.as_of().position == before
+    if flavour != "NEWONE":
+        override(own, flavour, first, first, 0, "nothing, I know")
