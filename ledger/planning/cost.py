@@ -52,33 +52,39 @@ def run_item(a: Arrays, i: int, made: list[int]) -> ItemRun:
     """Sell item ``i`` through the season with ``made`` grams a week; shelf life under first-in-first-out."""
     weeks = a.weeks
     stock, lost, thrown, cost = [0] * weeks, [0] * weeks, [0] * weeks, [0] * weeks
-    curve, shelf, last = a.curves[i], a.shelf[i], a.end[i]
+    curve, shelf, last, demand, display = a.curves[i], a.shelf[i], a.end[i], a.demand[i], a.display[i]
+    missed, hold, gap = a.lost[i], a.hold[i], a.gap
     in_hand, supply, lost_so_far, left = a.opening[i], a.opening[i], 0, 0
     for t in range(last + 1):
         supply += made[t]
-        in_hand += made[t] - a.demand[i][t]
-        missing = max(0, -in_hand)
-        if curve is not None:
-            missing = max(missing, expected_loss(curve[t], supply) - lost_so_far)
-        in_hand += missing
-        lost_so_far += missing
-        lost[t] = missing
+        in_hand += made[t] - demand[t]
+        missing = -in_hand if in_hand < 0 else 0
+        if curve is not None and curve[t]:
+            expected = expected_loss(curve[t], supply) - lost_so_far
+            if expected > missing:
+                missing = expected
+        here = 0
+        if missing:
+            in_hand += missing
+            lost_so_far += missing
+            lost[t] = missing
+            here = missed * missing
         if shelf:
             fresh = a.fresh_opening[i][t] + sum(made[max(0, t - shelf + 2) : t + 1])
             if in_hand > fresh:
                 thrown[t] = in_hand - fresh
                 supply -= thrown[t]
                 in_hand = fresh
-        here = a.lost[i] * missing + a.thrown[i] * thrown[t]
+                here += a.thrown[i] * thrown[t]
         if t == last:
             good = min(in_hand, a.end_cap[i])
             here -= a.end_value[i] * good + a.end_low[i] * (in_hand - good)
             left = in_hand
-        if t == last and a.ends_in_season[i]:
-            stock[t] = 0
-        else:
+        if t != last or not a.ends_in_season[i]:
             stock[t] = in_hand
-            here += a.hold[i] * in_hand + a.gap * max(0, a.display[i][t] - in_hand)
+            here += hold * in_hand
+            if in_hand < display[t]:
+                here += gap * (display[t] - in_hand)
         cost[t] = here
     return ItemRun(stock, lost, thrown, left, cost)
 

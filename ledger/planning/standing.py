@@ -8,7 +8,7 @@ before. All figures are whole milli, those of ``cost.py``.
 from __future__ import annotations
 
 from ledger.planning.arrays import Arrays
-from ledger.planning.cost import Table, expected_loss
+from ledger.planning.cost import Table, run_item
 
 Edit = tuple[int, ...]
 """Batches of one item that move, four numbers each: out of way j in week t, into way k in week u; way -1 where it only comes or goes."""
@@ -117,7 +117,8 @@ class Standing:
         """Sell item ``i`` again from week ``first`` with what is made now, stopping where the stock is as before."""
         a = self.a
         if a.curves[i] is not None:
-            return self._run_in_full(i)
+            run = run_item(a, i, self.grams[i])
+            return 0, run.stock, run.cost
         stock, made, demand = self.stock[i], self.grams[i], a.demand[i]
         hold, lost, gap, display, last, shelf = a.hold[i], a.lost[i], a.gap, a.display[i], a.end[i], a.shelf[i]
         stocks: list[int] = []
@@ -148,36 +149,6 @@ class Standing:
             if t > last_change and in_hand == stock[t] and (not shelf or not in_hand or t >= last_change + shelf):
                 break
         return first, stocks, costs
-
-    def _run_in_full(self, i: int) -> Run:
-        """The same for an item with loss curves: the whole season again."""
-        a = self.a
-        made, demand, curve, shelf, last = self.grams[i], a.demand[i], a.curves[i], a.shelf[i], a.end[i]
-        in_hand, supply, lost_so_far = a.opening[i], a.opening[i], 0
-        stocks, costs = [0] * a.weeks, [0] * a.weeks
-        for t in range(last + 1):
-            supply += made[t]
-            in_hand += made[t] - demand[t]
-            missing = -in_hand if in_hand < 0 else 0
-            if curve is not None and curve[t]:
-                missing = max(missing, expected_loss(curve[t], supply) - lost_so_far)
-            in_hand += missing
-            lost_so_far += missing
-            cost = a.lost[i] * missing
-            if shelf:
-                fresh = a.fresh_opening[i][t] + sum(made[max(0, t - shelf + 2) : t + 1])
-                if in_hand > fresh:
-                    cost += a.thrown[i] * (in_hand - fresh)
-                    supply -= in_hand - fresh
-                    in_hand = fresh
-            if t == last:
-                good = min(in_hand, a.end_cap[i])
-                cost -= a.end_value[i] * good + a.end_low[i] * (in_hand - good)
-                if a.ends_in_season[i]:
-                    in_hand = 0
-            cost += a.hold[i] * in_hand + a.gap * max(0, a.display[i][t] - in_hand)
-            stocks[t], costs[t] = in_hand, cost
-        return 0, stocks, costs
 
     def _settle(self, i: int, run: Run) -> None:
         """Let a run of item ``i`` be what it holds and costs from now on."""
