@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from dash import html
 
 from dashboard.components.parts import chart, report_table, table_of
 from dashboard.figures.season_demand import day, full_weeks
-from ledger.application.reports_types import Report
+from ledger.application.reports_types import Report, Table
 from ledger.application.season_buy import buy_report
 from ledger.application.season_forecast_report import override_rows
 from ledger.application.season_plan import PlanMade
@@ -17,6 +18,8 @@ from ledger.application.season_report import clock, plan_report
 from ledger.planning.said import mass_said
 
 MOST_ROWS = 60
+ORDER_FIRST = ("order_by", "material", "packs", "each_mg")
+"""What is to be ordered, by when and how much stands first."""
 
 
 def fold(title: str, figure: Any, parts: Sequence[Any], id: str = "", opened: bool = False) -> Any:
@@ -131,6 +134,12 @@ def _day(made: PlanMade, bars: Sequence[Any], title: str) -> Any:
     return day(pd.DataFrame(rows, columns=["batch", "step", "start_min", "minutes", "station", "people"]), title)
 
 
+def in_order(table: Table, first: Sequence[str]) -> Table:
+    """The table with some of its columns before the others: what must be in sight on a telephone without moving the table. Files keep their own order."""
+    named = {c.name: c for c in table.columns}
+    return replace(table, columns=(*(named.pop(name) for name in first), *named.values()))
+
+
 def _orders(made: PlanMade, ledger: Any) -> Any:
     buy = buy_report(ledger, made.plan, made.problem, made.asked.made_of)
     orders = buy.tables["orders"].frame
@@ -138,7 +147,7 @@ def _orders(made: PlanMade, ledger: Any) -> Any:
     figure = _many(len(orders), "order", "orders")
     if len(orders):
         figure += f", the first by {orders['order_by'].min()}" + (f", {late} of them late" if late else "")
-    parts = [html.P(buy.sentence), report_table(buy.tables["orders"], buy.shop, most=MOST_ROWS)]
+    parts = [html.P(buy.sentence), report_table(in_order(buy.tables["orders"], ORDER_FIRST), buy.shop, most=MOST_ROWS)]
     parts += [
         report_table(buy.tables[name], buy.shop, most=MOST_ROWS)
         for name in buy.tables
