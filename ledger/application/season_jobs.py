@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -14,36 +13,12 @@ from ledger.application.season_beside import Beside, beside
 from ledger.application.season_plan import PlanMade, Typed
 from ledger.application.season_settings import PlanSettings
 from ledger.application.season_standing import Standing
+from ledger.application.season_work import Job
 from ledger.errors import SlabbookError
-from ledger.planning import Problem, Progress
+from ledger.planning import Problem
 
 SEASON_WEEKS = 8
 """Full weeks of a plan that must be over before the page looks back on it rather than on an older one."""
-
-
-@dataclass(slots=True)
-class Job:
-    """Work going on: what it is, where it is (None before its first word), and whether it was asked to stop.
-
-    first: work that a button need not wait to see ended before it is pressed; what it starts comes after it.
-    """
-
-    what: str
-    first: bool = False
-    at: Progress | None = None
-    began: float = field(default_factory=time.monotonic)
-    stop: threading.Event = field(default_factory=threading.Event)
-    thread: threading.Thread | None = None
-
-    @property
-    def seconds(self) -> float:
-        """How long it has been going on."""
-        return time.monotonic() - self.began
-
-    def watch(self, at: Progress) -> str | None:
-        """Told of progress by the solver."""
-        self.at = at
-        return "stop" if self.stop.is_set() else None
 
 
 @dataclass(slots=True)
