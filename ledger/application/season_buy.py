@@ -14,7 +14,9 @@ from ledger.application.ledger import Ledger
 from ledger.application.reports_types import Basis, Report, Table, basis, columns
 from ledger.application.season_adopt import adopted, line_states, read_back
 from ledger.application.season_batches import IN_WORK_DAYS, load_of
+from ledger.application.season_settings import MOST_WEEKS
 from ledger.domain.books import entries as e
+from ledger.errors import BadInput
 from ledger.planning import Plan, Problem
 from ledger.planning.buying import InHouse, Material, Order, Spoils, order_list
 from ledger.planning.plan import Line
@@ -37,7 +39,13 @@ UNIT_PACK_G = 1000
 
 def buy_report(ledger: Ledger, plan: Plan | None = None, problem: Problem | None = None, made_of: Mapping[str, tuple[str, str]] | None = None,
                cover_weeks: int = 4) -> Report:  # fmt: skip
-    """The order list of a plan, or of the adopted one. UnknownThing when there is neither."""
+    """The order list of a plan, or of the adopted one. UnknownThing when there is neither, BadInput for orders that cover no week."""
+    if not 1 <= cover_weeks <= MOST_WEEKS:
+        raise BadInput(
+            f"One order covers 1 to {MOST_WEEKS} weeks; {cover_weeks} were asked for.",
+            value=cover_weeks,
+            limit=MOST_WEEKS,
+        )
     on = basis(ledger)
     name = "this plan"
     if plan is None or problem is None or made_of is None:
@@ -203,7 +211,7 @@ def _held_up(
 def containers_of(on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str, tuple[str, str]]) -> pd.DataFrame:
     """Containers to have in the house when each coming week begins: what its batches give, shared among the packs as they sold in the last half year.
 
-    ``needed_by`` (the Monday), ``container``, ``count``, ``packs`` (which packs they are for). A pack whose container the book does not name is left out.
+    ``needed_by`` (the Monday, today in the running week), ``container``, ``count``, ``packs`` (which packs they are for). A pack whose container the book does not name is left out.
     """
     today = date.fromisoformat(on.today)
     sold = on.queries.balances(["item", "kind"], shift(_this_week(today), -26), known=on.known, kinds=["customer"])
@@ -224,7 +232,7 @@ def containers_of(on: Basis, plan: Plan, problem: Problem, made_of: Mapping[str,
                 here[pack.name] = here.get(pack.name, 0) + count
     rows = [
         (
-            monday(label).isoformat(),
+            max(monday(label), today).isoformat(),
             container,
             sum(found.values()),
             "; ".join(f"{c} x {n}" for n, c in sorted(found.items())),

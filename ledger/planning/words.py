@@ -256,7 +256,11 @@ def _proof(plan: Plan, problem: Problem) -> Sentence:
         none = money_said(problem, 0)
         text = f"This plan costs at most {plan.gap_ppm / 10_000:.2f} % more than the best possible"
         text += f" ({f'less than {money_said(problem, 1000 * problem.minor_per_major)}' if away == none else away})"
-    text += f", and {money_said(problem, better)} less than the best simple rule ({plan.rule})." if better > 0 else "."
+    text += (
+        f", and {money_said(problem, better)} less than the best simple rule ({plan.rule})."
+        if money_said(problem, max(0, better)) != money_said(problem, 0)
+        else "."
+    )
     if plan.stopped:
         text += " It was stopped early: more time may find a better one."
     return Sentence(text, "proof", ("plan",))

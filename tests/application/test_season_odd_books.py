@@ -22,6 +22,7 @@ from ledger.domain.batch.commands import OpenBatch
 from ledger.domain.books import entries as e
 from ledger.domain.books.commands import Define
 from ledger.domain.lots.commands import ScrapLot
+from ledger.errors import BadInput
 from ledger.planning import Opening
 from ledger.planning.findings import sort_out
 
@@ -187,6 +188,12 @@ def test_an_opened_batch_that_is_not_cooked_yet_still_takes_its_materials(own: L
     frame = buy_report(own, nothing, made.problem, made.asked.made_of).tables["orders"].frame
     row = frame[frame["material"] == "LEMONOIL"].iloc[0]
     assert row["needed_by"] == TODAY and bool(row["late"])
+
+
+def test_an_order_that_covers_no_week_is_refused(own: Ledger):
+    for weeks in (0, -3, 53):
+        with pytest.raises(BadInput, match=f"1 to 52 weeks; {weeks} were asked for"):
+            buy_report(own, cover_weeks=weeks)
 
 
 def test_sentences_and_notes_are_in_the_shops_units(own: Ledger):

@@ -85,6 +85,12 @@ def test_a_week_that_misses_its_show_says_so_and_the_rest_is_planned(shop: Probl
     assert dict(plan.parts)["shows"] == 2 * late.prices.missed_show * 1000 and plan.lines
 
 
+def test_a_rule_that_is_as_good_is_not_said_to_be_nought_dearer(shop: Problem, plan: Plan) -> None:
+    for milli, said in ((0, False), (40_000, False), (60_000, True)):
+        text = sentences(replace(plan, rule_milli=plan.cost_milli + milli), shop)[-1].text
+        assert ("less than the best simple rule" in text) is said and "GBP 0 less" not in text
+
+
 def test_words_are_not_said_when_there_is_nothing_to_say(shop: Problem) -> None:
     idle = replace(shop, items=tuple(replace(i, demand_g=(0,) * 20, season=None) for i in shop.items))
     said = sentences(make_plan(idle, Effort(moves=500)), idle)
