@@ -7,15 +7,17 @@ from typing import Any
 import pandas as pd
 
 from ledger.application.reports_types import Report, Table, columns
+from ledger.application.season_beside import Beside
 from ledger.application.season_plan import PlanMade, cut_back
 from ledger.application.season_settings import assumptions_frame
+from ledger.application.season_sides import figures_of, side_rows
 from ledger.planning.day import HANDS
 from ledger.quantities import duration_text
 
 MG = 1000
 
 
-def plan_report(made: PlanMade) -> Report:
+def plan_report(made: PlanMade, old: Beside | None = None) -> Report:
     """The plan: words first, then lines, weeks, shortages, items and the next making days."""
     on, plan = made.asked.forecast.seen.on, made.plan
     kettles = any(line.kettle for line in plan.lines)
@@ -42,6 +44,12 @@ def plan_report(made: PlanMade) -> Report:
         tables["days"] = Table("The next making days", days, columns(
             ("week", "week"), ("day", "day", "count"), ("start", "from"), ("end", "to"), ("batch", "what"), ("step", "step"), ("station", "at"),
             ("people", "hands", "count")))  # fmt: skip
+    if old is not None:
+        rows = pd.DataFrame(
+            side_rows(old.old, figures_of(old.old, old.new)), columns=["figure", "in_force", "new", "more"]
+        )
+        tables["beside"] = Table(f"{old.plan}, in force, beside this plan, both through {old.through}", rows, columns(
+            ("figure", "figure"), ("in_force", "in force"), ("new", "new"), ("more", "more or less")))  # fmt: skip
     cost = money(made, plan.cost_milli)
     bound = (
         ", how near it is to the best possible is not known"

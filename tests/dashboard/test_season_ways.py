@@ -17,7 +17,7 @@ from dashboard.components import season_acts as acts
 from dashboard.components import season_shown as shown
 from dashboard.components.season_change import change_of, week_named
 from dashboard.components.season_parts import words
-from dashboard.components.season_side import side_by_side, side_words
+from dashboard.components.season_side import side_by_side
 from dashboard.components.season_table import brief, not_shown, table_rows
 from dashboard.components.season_ways import ways
 from dashboard.pages import season as page
@@ -25,6 +25,7 @@ from ledger.application import season_plan
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_jobs import Desk, Job
 from ledger.application.season_settings import PlanSettings
+from ledger.application.season_sides import side_words
 from ledger.errors import BadInput
 from ledger.planning.words import Sentence
 from seeds.shop import fill

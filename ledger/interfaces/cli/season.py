@@ -12,6 +12,7 @@ import click
 from ledger.application import season_adopt, season_facts, season_forecast, season_plan, season_words
 from ledger.application.reports_types import read_week, read_weeks
 from ledger.application.season_backtest import backtest_report
+from ledger.application.season_beside import beside
 from ledger.application.season_buy import buy_report
 from ledger.application.season_compare import compare_report
 from ledger.application.season_forecast_report import forecast_report
@@ -122,7 +123,7 @@ def plan(
 ) -> None:
     """What to make when, what will be missing and why (Ctrl-C stops and keeps the best so far)."""
     made = _planned(shop, settings_for(shop.ledger, **settings), effort)
-    show(plan_report(made), as_json, as_csv, only, file)
+    show(plan_report(made, beside(made)), as_json, as_csv, only, file)
     if adopt:
         name, outcome = season_adopt.adopt(shop.ledger, made, shop.by)
         console(error=True).print(f"Adopted as {name}.")
