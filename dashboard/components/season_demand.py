@@ -64,7 +64,7 @@ def should_sell(made: Made, flavour: str = "") -> Any:
         html.P(for_page(report.sentence), className="sentence"),
         *(html.P(for_page(note), className="note") for note in report.notes),
         report_table(_plain(tables["flavours"]), shop),
-        report_table(_plain(weeks), shop, most=0 if flavour in known else MOST_WEEKS),
+        by_channel(weeks, shop) if flavour in known else report_table(_plain(weeks), shop, most=MOST_WEEKS),
         *([report_table(_plain(tables["channels"]), shop)] if "channels" in tables else []),
         *([report_table(tables["packs"], shop)] if "packs" in tables else []),
         *([report_table(tables["overrides"], shop)] if "overrides" in tables else []),
@@ -76,6 +76,29 @@ def should_sell(made: Made, flavour: str = "") -> Any:
         ], className="quiet"),
     ]  # fmt: skip
     return fold("What should sell, and why", figure, parts, "season-sells")
+
+
+def by_channel(weekly: Table, shop: Shop) -> Any:
+    """One flavour's weeks: what is expected through each channel, together, and the band of the sum."""
+    frame = weekly.frame
+    whole = frame[frame["level"] == "flavour"].set_index("week")
+    parts = frame[frame["level"] == "series"].pivot(index="week", columns="channel", values="mean")
+    head = ["week", "expected", "low", "high", *(shop.name("channel", str(c)) for c in parts.columns)]
+    rows = [
+        [
+            week,
+            *(f"{int(whole.loc[week, n]):,}".replace(",", "\u202f") for n in ("mean", "q10", "q90")),
+            *(f"{int(v):,}".replace(",", "\u202f") for v in parts.loc[week]),
+        ]
+        for week in list(whole.index)[:MOST_WEEKS]
+    ]
+    more = f" {len(whole) - MOST_WEEKS} more weeks are in the file." if len(whole) > MOST_WEEKS else ""
+    return html.Div(
+        [
+            table_of("Week by week, and by channel", head, rows, range(1, len(head))),
+            html.P(weekly.note + more, className="quiet"),
+        ]
+    )
 
 
 def _plain(table: Table) -> Table:
