@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, no_update
@@ -35,6 +36,13 @@ EDITS = ("season-undo", "season-undo-all", "season-keep", "season-again")
 FACTS = ("kind", "from", "to", "flavour", "channel", "packs", "at", "note")
 
 
+def pressed(names: Sequence[str]) -> str:
+    """What set the callback off: a button of these before anything else. On a slow machine a press comes together with a tick, the tick first, and
+    must not be lost for that."""
+    ids = list(ctx.triggered_prop_ids.values())
+    return next((id for id in ids if id in names), str(ctx.triggered_id or ""))
+
+
 def wire(app: Dash, ledger: Ledger) -> None:
     """Connect the page's callbacks to a ledger. Each works in a thread of its own: a slow answer holds up nobody else."""
 
@@ -46,7 +54,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
     )  # fmt: skip
     async def _act(*given: Any) -> Any:
         version, base, search, what, flavour, percent, first, last = given[len(BUTTONS) + 2 :]
-        desk, button = desk_of(ledger), str(ctx.triggered_id or "")
+        desk, button = desk_of(ledger), pressed(BUTTONS)
         fields = (what or "", flavour or "", float(percent or 0), (first or "").strip(), (last or "").strip())
 
         def work() -> Any:
@@ -97,7 +105,7 @@ def wire(app: Dash, ledger: Ledger) -> None:
     )  # fmt: skip
     async def _typed(events: Any, *given: Any) -> Any:
         options, version, base, search = given[len(EDITS) :]
-        desk, button, asked = desk_of(ledger), ctx.triggered_id, read_address(search)
+        desk, button, asked = desk_of(ledger), pressed(EDITS), read_address(search)
 
         def work() -> Any:
             taken = True

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from plotly.utils import PlotlyJSONEncoder
 
+from dashboard.app import create_app
 from dashboard.components.season_acts import Seen, act
 from dashboard.components.season_shown import old_and_new, status
 from dashboard.components.season_ways import ways
@@ -24,6 +25,8 @@ from ledger.application.season_jobs import Desk, Job
 from ledger.application.season_settings import PlanSettings
 from ledger.domain.shelf.commands import Sell
 from ledger.planning import Progress, check_plan
+from tests.dashboard.test_never_held_up import body_of
+from tests.support.asgi import client_of
 from tests.support.made_once import invented_shop
 
 pytestmark = pytest.mark.slow
@@ -208,3 +211,16 @@ def test_an_entry_from_another_tablet_does_not_sweep_a_plan_made_here_away(desk:
     desk.wait()
     assert desk.base is mine and old_and_new(desk) is not None
     assert "1 entry was recorded since" in told(status(desk))
+
+
+def test_a_press_that_arrives_together_with_a_tick_is_not_lost(at_work: Desk, monkeypatch: pytest.MonkeyPatch):
+    """On a slow machine the browser sends both in one call, the tick first."""
+    monkeypatch.setattr("dashboard.components.season_callbacks.desk_of", lambda _ledger: at_work)
+    with client_of(create_app(at_work.ledger)) as client:
+        entries = client.get("/_dash-dependencies").json()
+        entry = next(e for e in entries if "season-status.children" in e["output"].strip(".").split("..."))
+        body = body_of(entry, {"season-stop.n_clicks": 1, "season-tick.n_intervals": 7})
+        assert set(body["changedPropIds"]) == {"season-stop.n_clicks", "season-tick.n_intervals"}
+        body["changedPropIds"] = ["season-tick.n_intervals", "season-stop.n_clicks"]
+        assert client.post("/_dash-update-component", json=body).status_code == 200
+    assert at_work.job is not None and at_work.job.stop.is_set()
