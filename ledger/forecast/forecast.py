@@ -23,7 +23,7 @@ from ledger.forecast.calendar import week_number, week_text
 from ledger.forecast.history import DemandHistory, HistoryAsKnown, Panel, build_panel
 from ledger.forecast.intervals import Bands, Cast, outcome_of, quantiles_from, scale_of, span_lengths, totals
 from ledger.forecast.levels import LEVELS, Levels, levels_of, season_lengths
-from ledger.forecast.lines import build_lines
+from ledger.forecast.lines import build_lines, never_sold
 from ledger.forecast.point import PointForecast, point_forecast
 from ledger.forecast.scoring import QUANTILE_COLUMNS
 from ledger.forecast.settings import ForecastSettings
@@ -118,7 +118,12 @@ def forecast(
     lengths = span_lengths(season_lengths(panel, levels, feasts, column, horizon), horizon)
     weekly = _weekly(panel, levels, point, bands, week, horizon, square)
     cumulated = _cumulated(panel, levels, point, bands, week, lengths, square)
-    notes = (*_notes(panel, point, bands), *unnamed_peaks(lines, point.pools.lines, column, settings))
+    first = (
+        f"{line} never sold for that feast: it is expected at the level of its other season, shaped as season flavours are. Say your own "
+        "figure if you know better"
+        for line in never_sold(lines, point.pools.lines, column)
+    )
+    notes = (*_notes(panel, point, bands), *first, *unnamed_peaks(lines, point.pools.lines, column, settings))
     return Forecast(origin, horizon, weekly, cumulated, notes, calibration)
 
 

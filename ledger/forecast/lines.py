@@ -99,7 +99,7 @@ def fit_lines(lines: Lines, column: int, beliefs: Beliefs, start_from: TwoPools 
     before = (None, None) if start_from is None else (start_from.all_year, start_from.season)
     all_year = fit_pooled(plain, lines.plain, column, beliefs, before[0])
     lean, growth, promotion = _lean(lines, plain, season, all_year, column, beliefs)
-    only = fit_pooled(season, lines.own, column, beliefs, before[1], lean)
+    only = fit_pooled(season, lines.own, column, beliefs, before[1], lean, _other_season(lines))
     both = Fit(
         np.concatenate([all_year.mean, only.mean]),
         np.concatenate([all_year.dispersion, only.dispersion]),
@@ -110,6 +110,29 @@ def fit_lines(lines: Lines, column: int, beliefs: Beliefs, start_from: TwoPools 
         np.concatenate([all_year.promotion, only.promotion + promotion]),
     )
     return TwoPools(all_year, only, both)
+
+
+def _other_season(lines: Lines) -> Ints:
+    """For each season-only line the line of the same series and another feast that has sold most; -1 where it is the only one."""
+    source, sold = lines.source[lines.all_year :], lines.panel.units[lines.all_year :].sum(axis=1)
+    out = np.full(source.size, -1, dtype=np.int64)
+    for row, series in enumerate(source.tolist()):
+        others = np.flatnonzero((source == series) & (np.arange(source.size) != row))
+        if others.size:
+            out[row] = others[np.argmax(sold[others])]
+    return out
+
+
+def never_sold(lines: Lines, fit: Fit, column: int) -> tuple[str, ...]:
+    """Season-only lines of weeks ahead, as `flavour @ feast in channel`, whose series has sold for another feast but never for this one."""
+    other = _other_season(lines)
+    found = []
+    for row in range(other.size):
+        line = lines.all_year + row
+        known = other[row] >= 0 and fit.fitted[lines.all_year + other[row]]
+        if known and not fit.fitted[line] and fit.mean[line, column:].any():
+            found.append(f"{lines.panel.flavours[line]} in {lines.panel.channels[line]}")
+    return tuple(found)
 
 
 def of_series(lines: Lines, fit: Fit, panel: Panel) -> Fit:

@@ -74,12 +74,14 @@ def fit_pooled(
     beliefs: Beliefs,
     start_from: PooledFit | None = None,
     lean: Floats | None = None,
+    kin: NDArray[np.int64] | None = None,
 ) -> PooledFit:
     """Fit on the weeks before ``column`` and give the mean of every week of the panel.
 
     ``start_from``, an earlier origin's fit of the same series, only saves Newton steps; the solution is the same to a
     few parts in a thousand of any week's mean, nearly always to one in ten thousand. ``lean``, shape (series, weeks), is a known log
-    effect that the coefficients turn around.
+    effect that the coefficients turn around. ``kin``, shape (series,): for a series that has not sold yet the row whose level it
+    starts with, -1 for none; its shape is its channel's and the shop's.
     """
     used = panel.usable(column, beliefs.least_exposure)
     fitted: Bools = np.any(used, axis=1).astype(bool)
@@ -108,9 +110,13 @@ def fit_pooled(
         dispersion = _dispersion(raw, mu, used_past)
         ceiling = mu + beliefs.winsor * np.sqrt(dispersion[:, None] * mu + 0.5 * dispersion[:, None] ** 2)
         units = np.minimum(raw, ceiling)
+    lent = np.zeros(fitted.shape, dtype=bool) if kin is None else ~fitted & (kin >= 0) & fitted[kin]
+    if kin is not None and lent.any():
+        level, b = level.copy(), b.copy()
+        level[lent], b[lent, 0] = level[kin[lent]], b[kin[lent], 0]
     everywhere = np.log(np.maximum(panel.opening, 1e-9)) + known
     mean = np.where(panel.in_window & (panel.opening > 0), _mean(values, everywhere, b, level), 0.0)
-    mean[~fitted] = 0.0
+    mean[~fitted & ~lent] = 0.0
     winsorised = panel.units.copy()
     winsorised[:, :column] = np.where(used_past, units, panel.units[:, :column])
     return PooledFit(mean, dispersion, fitted, used, winsorised, b[:, 1], b[:, -1], b, parent)

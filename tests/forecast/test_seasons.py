@@ -78,6 +78,19 @@ def test_a_flavour_sold_for_two_feasts_a_year_has_two_seasons_of_their_own_size(
     assert (between == 0).all(), "nothing between the windows"
 
 
+def test_a_flavour_that_never_sold_for_its_second_feast_starts_at_the_level_of_its_first() -> None:
+    """Easter is new to a flavour known from Valentine: it was forecast as 0, in silence."""
+    history = two_feasts(easter=0)
+    said = rose(history, TWO, "2025-W02", 18)
+    first, second = said["2025-W03":"2025-W07"].sum(), said["2025-W12":"2025-W17"].sum()  # type: ignore[misc]
+    assert first == pytest.approx(240, rel=0.12)
+    assert first / 2 < second < 2 * first, "about as much as for Valentine"
+    assert (said["2025-W08":"2025-W11"] == 0).all()  # type: ignore[misc]
+    notes = forecast(history, TWO, "2025-W02", 18, NO_BANDS).notes
+    assert any("rose @ easter in counter never sold for that feast" in note for note in notes)
+    assert not any("never sold" in note for note in forecast(two_feasts(), TWO, "2025-W02", 18, NO_BANDS).notes)
+
+
 def test_a_second_window_changes_nothing_of_the_first_season() -> None:
     """The Easter of a flavour that is also sold for Valentine is forecast as if it were two flavours."""
     both = rose(two_feasts(), TWO, "2025-W02", 18)["2025-W10":]  # type: ignore[misc]
