@@ -27,6 +27,8 @@ LEAST_SCORES = 40
 """With fewer scores in the widest pool a band is called a guess."""
 WEIGHT_OF_KIN, WEIGHT_OF_KIN_SUMS, WEIGHT_OF_GUESS = 60.0, 20.0, 5.0
 """How many scores of its own a group needs to count as much as its wider kin, and the kin as much as a guess."""
+POOLED_WEEKS = 13
+"""How far ahead a kin's scores are pooled, so that the band of a week is the same however far a forecast looks."""
 BLOCK_WEEKS = 6
 """Origins within so many weeks look into the same weeks and count as one draw of the shop's luck."""
 MANY = 10_000
@@ -175,15 +177,16 @@ class Bands:
         self._most = self._seasons(mine) if kind else MANY
         for scores, weight in ((self._weekly, WEIGHT_OF_KIN), (self._sums, WEIGHT_OF_KIN_SUMS)):
             own = scores[:, mine]
+            near = scores[:, :, :POOLED_WEEKS] if scores is self._weekly else scores
             if np.isfinite(own).sum() < LEAST_SCORES and np.isfinite(scores[:, kin]).sum() < LEAST_SCORES:
                 self.uncalibrated.add((LEVELS[level], kind))
 
             @cache
-            def guessed(scores: Floats = scores) -> Floats:
-                return self._moved(lambda: GUESS, scores[:, kin], WEIGHT_OF_GUESS)
+            def guessed(near: Floats = near) -> Floats:
+                return self._moved(lambda: GUESS, near[:, kin], WEIGHT_OF_GUESS)
 
             @cache
-            def wide(own: Floats = own, weight: float = weight) -> Floats:
+            def wide(own: Floats = near[:, mine], weight: float = weight) -> Floats:
                 return self._moved(guessed, own, weight)
 
             if scores is self._weekly:

@@ -280,3 +280,12 @@ def test_questions_that_make_no_sense_are_refused() -> None:
         ForecastSettings(feasts=(Feast("a", "12-25"), Feast("a", "12-26")))
     with pytest.raises(BadInput, match="lacks the columns units"):
         forecast(DemandHistory(steady().sales.drop(columns="units")), ForecastSettings(), ORIGIN, 4)
+
+
+def test_the_band_of_a_week_is_the_same_however_far_the_forecast_looks():
+    history = steady(170)
+    near, far = (forecast(history, ForecastSettings(), "2025-W10", weeks).weekly for weeks in (13, 30))
+    both = near.merge(far, on=["level", "flavour", "channel", "week"], suffixes=("", "_far"))
+    assert len(both) == len(near)
+    for name in ("mean", "q10", "q50", "q90"):
+        np.testing.assert_allclose(both[name], both[f"{name}_far"], rtol=1e-9)
