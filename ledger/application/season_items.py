@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 
 import pandas as pd
 
 from ledger.application.season_batches import InWork, Size
-from ledger.application.season_demand import Demand
+from ledger.application.season_demand import Demand, things
 from ledger.application.season_floor import Floor
 from ledger.application.season_forecast import Made
 from ledger.application.season_settings import PlanSettings
 from ledger.application.season_windows import season_of
 from ledger.domain.books import entries as e
+from ledger.domain.books.book import Book
 from ledger.planning import Item, Opening
 from ledger.planning.buying import first_week_with
 from ledger.planning.expected_loss import with_curves, with_safety
@@ -59,7 +60,7 @@ def item_of(
         family=flavour.colour or flavour.id, load_g=size.load_g, loads=size.loads,
         has_recipe=recipe is not None, price_per_kg=price, material_per_kg=material,
         lost_per_kg=lost, hold_per_kg_week=settings.hold_per_kg_week, display_g=sum(p.display_minimum * p.net_mg for p in packs) // 1000,
-        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, working, flavour.id, design, start, today, life, settings.keep_percent), season=season,
+        shelf_weeks=max(1, life * settings.keep_percent // 700), opening=_opening(lots, working, flavour.id, _stock_of(book, flavour, design), start, today, life, settings.keep_percent), season=season,
         earliest_week=wait, not_yet=not_yet, closing_cap_g=0 if feast else settings.closing_weeks * average,
         closing_value_per_kg=closing, closing_low_per_kg=min(closing, material // 2),
         good_to_show=kind == "picture", most_a_week=settings.most_a_week,
@@ -82,20 +83,28 @@ def _price_per_kg(packs: list[e.Pack], forecast: Made, flavour: str) -> int:
     return sum(known.values()) // len(known) if known else 0
 
 
+def _stock_of(book: Book, flavour: e.Flavour, design: e.Design | None) -> set[str] | None:
+    """The designs whose stock is this thing's. What was made in no design counts once, with the flavour's first."""
+    if design is None:
+        return None
+    first = next(d for f, d in things(book, {}) if f.id == flavour.id)
+    return {design.id, ""} if first is not None and first.id == design.id else {design.id}
+
+
 def _opening(
-    lots: pd.DataFrame, working: Sequence[InWork], flavour: str, design: e.Design | None, start: date, today: date, life: int,
+    lots: pd.DataFrame, working: Sequence[InWork], flavour: str, designs: Collection[str] | None, start: date, today: date, life: int,
     keep_percent: int,
 ) -> tuple[Opening, ...]:  # fmt: skip
     """What may be sold of what is there: packs and pieces of finished batches not held, and batches in work, each with its last week on sale.
 
-    On sale for `keep_percent` of its life, as what will be made. Pieces have no date yet: their life begins with their lot.
+    Only what is of one of the `designs` (empty text: of none) counts; None takes all. On sale for `keep_percent` of its life, as what will be made. Pieces have no date yet: their life begins with their lot.
     """
     off_sale = timedelta(days=life - life * keep_percent // 100)
     open_batches = {w.batch for w in working}
     mine = lots[(lots["flavour"] == flavour) & lots["kind"].isin(["packs", "pieces"]) & (lots["held"] == "")]
     mine = mine[~mine["batch"].isin(open_batches)]
-    if design is not None:
-        mine = mine[mine["design"].isin(["", design.id])]
+    if designs is not None:
+        mine = mine[mine["design"].isin(designs)]
     found = []
     for lot in mine.to_dict("records"):
         dated = str(lot["best_before"] or date.fromisoformat(str(lot["day"])) + timedelta(days=life))
@@ -103,7 +112,7 @@ def _opening(
         if last_day >= today and lot["mass_mg"] > 0:
             found.append(Opening(grams=int(lot["mass_mg"]) // 1000, good_through=(last_day - start).days // 7))
     for batch in working:
-        if batch.flavour == flavour and (design is None or batch.design in ("", design.id)):
+        if batch.flavour == flavour and (designs is None or batch.design in designs):
             last_day = date.fromisoformat(batch.day) + timedelta(days=life) - off_sale
             found.append(Opening(grams=batch.grams, good_through=max(0, (last_day - start).days // 7)))
     return tuple(found)

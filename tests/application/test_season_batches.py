@@ -169,6 +169,23 @@ def test_a_batch_opened_and_not_cooked_counts_once_and_takes_its_hours(own: Ledg
     assert any("26329Z" in note for note in after.notes)
 
 
+def test_a_batch_in_no_design_is_stock_of_one_of_the_flavours_designs_not_of_each(own: Ledger):
+    first = own.book().get(e.Design, "ANISE-STICK")
+    own.do(Define(day=TODAY, entry=replace(first, id="ANISE-TWIST", name="Aniseed twist")))
+
+    def opening() -> int:
+        items = problem_of(make_forecast(own, 4), PlanSettings(weeks=4)).problem.items
+        mine = [item.opening_g for item in items if item.flavour == "ANISEED"]
+        assert len(mine) == 2
+        return sum(mine)
+
+    before = opening()
+    own.do(OpenBatch(day=TODAY, flavour="ANISEED", batch="26329Y"))
+    items = problem_of(make_forecast(own, 4), PlanSettings(weeks=4)).problem.items
+    sizes = {item.batch_g for item in items if item.flavour == "ANISEED"}
+    assert opening() - before in sizes, "once, not twice"
+
+
 def test_a_batch_opened_weeks_ago_and_never_cooked_is_not_waited_for(own: Ledger):
     before = problem_of(make_forecast(own, 4), PlanSettings(weeks=4)).problem.item("ANISEED").opening_g
     own.do(OpenBatch(day="2026-10-20", flavour="ANISEED", design="ANISE-STICK", batch="26293Z"))
