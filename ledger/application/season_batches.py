@@ -181,7 +181,7 @@ class Batches:
                 raw = int(here.loc[here["kind"] != "pieces", "mass_mg"].sum())
                 grams = (whole + raw * int(row["process_yield_ppm"]) // 1_000_000) // 1000
             else:
-                size = sizes.get(key) or sizes.get((key[0], ""))
+                size = sizes.get(key) or next((s for (flavour, _), s in sizes.items() if flavour == key[0]), None)
                 grams = size.batch_g if size is not None else 0
             if grams > 0:
                 found.append(InWork(str(row["batch"]), *key, grams, done, str(row["day"])))
