@@ -8,7 +8,7 @@ PORT ?= 8050
 export PYTHONDONTWRITEBYTECODE :=
 TOGETHER := --no-print-directory -j2 $(if $(filter output-sync,$(.FEATURES)),--output-sync=target)
 
-.PHONY: demo test check checked suite browser install install-test serve clean bench system-packages
+.PHONY: demo test check checked suite browser journeys install install-test serve clean bench system-packages
 
 demo: install $(DEMO)
 	@$(BIN)/slabbook --ledger $(DEMO) week --table flavours
@@ -49,7 +49,11 @@ checked: install-test
 	@scripts/check
 
 browser: install-test
-	@$(BIN)/pytest tests/browser
+	@$(BIN)/pytest -m "not long" tests/browser
+
+# Two journeys of a minute or two each: a plan that would take hours is stopped, a plan lives for weeks. What they walk is tested without a browser too.
+journeys: install-test
+	@$(BIN)/pytest -m long tests/browser
 
 # A module's tests stay together; the slow modules, which tests/conftest.py puts first, start first.
 suite: install-test

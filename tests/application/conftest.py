@@ -14,6 +14,7 @@ from ledger.application import season_plan
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_plan import PlanMade
 from ledger.application.season_settings import PlanSettings
+from tests.support.coarse_bands import coarse_bands
 from tests.support.made_once import invented_shop
 
 
@@ -53,3 +54,6 @@ def quick_plan(season_shop: Ledger) -> Callable[[int], PlanMade]:
 def season_made(quick_plan: Callable[[int], PlanMade]) -> PlanMade:
     """A quick plan of eight weeks of the shop."""
     return quick_plan(8)
+
+
+__all__ = ["coarse_bands"]

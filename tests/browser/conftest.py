@@ -19,6 +19,8 @@ import pytest
 from ledger.application.ledger import Ledger, open_ledger
 from seeds.shop import fill
 
+PATIENCE_MS = 90_000
+"""Two browsers share the machine with their servers; a page that is late is not a page that is wrong."""
 CHROMIUM = "/usr/bin/chromium"
 ARGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -75,6 +77,14 @@ def chromium() -> Iterator[Any]:
     playwright = pytest.importorskip("playwright.sync_api")
     with playwright.sync_playwright() as p:
         browser = p.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        plain = browser.new_context
+
+        def patient(**given: Any) -> Any:
+            context = plain(**given)
+            context.set_default_timeout(PATIENCE_MS)
+            return context
+
+        browser.new_context = patient  # type: ignore[method-assign]
         yield browser
         browser.close()
 

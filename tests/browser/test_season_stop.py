@@ -13,7 +13,7 @@ from ledger.application import season_adopt
 from tests.browser.conftest import Service, serving
 from tests.support.made_once import copied, invented_shop
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.long]
 
 STOPPED = re.compile(
     r"\d+ lines from 2026-W48 to 2027-W\d\d, cost EUR [\d ]+, found in [\d.]+ s, when it was stopped: the best so far\. "

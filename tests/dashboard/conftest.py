@@ -9,6 +9,7 @@ import pytest
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.domain.books.commands import Define
 from ledger.domain.books.entries import Site
+from tests.support.coarse_bands import coarse_bands
 from tests.support.made_once import invented_shop, own_ledger
 
 
@@ -33,3 +34,6 @@ def single(tmp_path: Path) -> Ledger:
     ledger = open_ledger(f"sqlite:///{tmp_path}/single.sqlite")
     ledger.do(Define(day="2026-01-05", entry=Site(id="SHOP", name="Test shop")))
     return ledger
+
+
+__all__ = ["coarse_bands"]
