@@ -38,8 +38,8 @@ system-packages:
 	  (apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql chromium fonts-dejavu-core >/dev/null); \
 	else echo "PostgreSQL and Chromium are used if installed; their tests skip otherwise."; fi
 
-# Two at a time where one alone would leave a core idle: the system's packages and Python's, then the checks and the suite. The browser has the machine
-# to itself: it waits for real pages, and beside the type checker a slow machine once took too long for one.
+# Two at a time where one alone would leave a core idle: the system's packages and Python's, then the checks and the suite. The browsers come last,
+# two of them: they wait for real pages, and beside the type checker a slow machine once took too long for one.
 test:
 	@$(MAKE) $(TOGETHER) system-packages install-test
 	@$(MAKE) --no-print-directory -j2 checked suite
@@ -49,7 +49,7 @@ checked: install-test
 	@scripts/check
 
 browser: install-test
-	@$(BIN)/pytest -m "not long" tests/browser
+	@$(BIN)/pytest -n 2 --dist loadfile -m "not long" tests/browser
 
 # Two journeys of a minute or two each: a plan that would take hours is stopped, a plan lives for weeks. What they walk is tested without a browser too.
 journeys: install-test
