@@ -62,7 +62,7 @@ def exposure(
     rows = []
     for (flavour, channel, week), missing in sorted(gone.items()):
         weight = (weights or {}).get(channel) or even(open_weekdays)
-        there = [d for d in _open(week, open_weekdays, shut | own.get(channel, set())) if d not in missing]
+        there = [d for d in open_of(week, open_weekdays, shut | own.get(channel, set())) if d not in missing]
         partly = [d for d in missing if (flavour, channel, d.isoformat()) in sold]
         usual = _weighed([*there, *missing], weight)
         rows.append((flavour, channel, week, (_weighed(there, weight) + _weighed(partly, weight) / 2) / usual))
@@ -82,7 +82,7 @@ def open_days(
     closed_of: days only a channel is shut. weights: by channel, what each weekday sells, in ordinary days (`weekday_weights`): a week without its
     Saturday is more than a day short. Where either is given ``channel`` says whose row it is, ``*`` for all that have no rows of their own.
     """
-    own, weighed = closed_of or {}, weights or {}
+    own, by_channel = closed_of or {}, weights or {}
     start = np.datetime64(monday(first_week), "D")
     grid = start + np.arange(max(0, (monday(last_week) - monday(first_week)).days + 7))
     weeks = [week_of(start) for start in grid[::7].tolist()]
@@ -90,14 +90,14 @@ def open_days(
     def days_of(name: str) -> pd.DataFrame:
         there = is_open(grid, open_weekdays, {*closed, *own.get(name, ())})
         by_weekday = np.zeros(8)
-        for weekday, weight in (weighed.get(name) or even(open_weekdays)).items():
+        for weekday, weight in (by_channel.get(name) or even(open_weekdays)).items():
             by_weekday[weekday] = weight
         sums = np.where(there, by_weekday[iso_weekday(grid)], 0.0).reshape(-1, 7).sum(axis=1)
         return pd.DataFrame({"week": weeks, "days": sums.round(6), "channel": name})
 
-    if not own and not weighed:
+    if not own and not by_channel:
         return days_of("*").drop(columns="channel")
-    return pd.concat([days_of(name) for name in ("*", *sorted({*own, *weighed}))], ignore_index=True)
+    return pd.concat([days_of(name) for name in ("*", *sorted({*own, *by_channel}))], ignore_index=True)
 
 
 def promotions(known: pd.DataFrame, weekdays: Weights | None = None) -> pd.DataFrame:
@@ -118,9 +118,8 @@ def promotions(known: pd.DataFrame, weekdays: Weights | None = None) -> pd.DataF
     for row in known[known["kind"] == "promotion"].to_dict("records") if not known.empty else []:
         for day in days(row["from_day"], row["to_day"]):
             share.setdefault((week_of(day), row["flavour"] or "*", row["channel"] or "*"), set()).add(day)
-    for week, flavour, _ in [
-        k for k in share if k[2] == "*" and k[1] != "*"
-    ]:  # a flavour's and a channel's meet in its row there
+    # a flavour's and a channel's promotion meet in the flavour's row there
+    for week, flavour, _ in [k for k in share if k[2] == "*" and k[1] != "*"]:
         for _, _, channel in [k for k in share if k[0] == week and k[1] == "*" and k[2] != "*"]:
             share.setdefault((week, flavour, channel), set())
     rows = []
@@ -135,21 +134,20 @@ def promotions(known: pd.DataFrame, weekdays: Weights | None = None) -> pd.DataF
 
 def closed_days(known: pd.DataFrame) -> set[str]:
     """Single days of announced closures (kind ``closure`` for all flavours and channels)."""
-    shut: set[str] = set()
-    for row in known[known["kind"] == "closure"].to_dict("records") if not known.empty else []:
-        if not row["flavour"] and not row["channel"]:
-            shut.update(day.isoformat() for day in days(row["from_day"], row["to_day"]))
-    return shut
+    return _closures(known).get("", set())
 
 
 def closed_of_channels(known: pd.DataFrame) -> dict[str, set[str]]:
     """Single days of announced closures of one channel: channel -> days."""
+    return {channel: shut for channel, shut in _closures(known).items() if channel}
+
+
+def _closures(known: pd.DataFrame) -> dict[str, set[str]]:
     shut: dict[str, set[str]] = {}
     for row in known[known["kind"] == "closure"].to_dict("records") if not known.empty else []:
-        if row["channel"] and not row["flavour"]:
-            shut.setdefault(row["channel"], set()).update(
-                day.isoformat() for day in days(row["from_day"], row["to_day"])
-            )
+        if not row["flavour"]:
+            when = (day.isoformat() for day in days(row["from_day"], row["to_day"]))
+            shut.setdefault(row["channel"], set()).update(when)
     return shut
 
 
@@ -164,10 +162,20 @@ def _weighed(some: Iterable[date], weight: Weights) -> float:
     return round(sum(weight[d.isoweekday()] for d in some), 6)
 
 
-def _open(week: str, open_weekdays: Sequence[int], shut: set[str]) -> list[date]:
+def open_of(week: str, open_weekdays: Sequence[int], shut: set[str]) -> list[date]:
+    """The open days of a week that nothing closes."""
     start = monday(week)
     found = [start + timedelta(days=n) for n in range(7)]
     return [d for d in found if d.isoweekday() in open_weekdays and d.isoformat() not in shut]
 
 
-__all__ = ["closed_days", "closed_of_channels", "exposure", "open_days", "promotions", "weekly_sales"]
+__all__ = [
+    "closed_days",
+    "closed_of_channels",
+    "days",
+    "exposure",
+    "open_days",
+    "open_of",
+    "promotions",
+    "weekly_sales",
+]

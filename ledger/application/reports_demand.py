@@ -66,11 +66,11 @@ def _told(
     sales = forecast_input.weekly_sales(lines)
     weekdays, facts = on.site.open_days, _frame(planned, PLANNED)
     shut, own = forecast_input.closed_days(facts), forecast_input.closed_of_channels(facts)
-    first, last = "2000-W01", "1999-W52"
+    this, first, last = week_of(date.fromisoformat(on.today)), "2000-W01", "1999-W52"
     if not sales.empty:  # from the first sale until so many weeks from today, also where nothing has sold for long
         first = str(sales["week"].iloc[0])
-        last = shift(max(str(sales["week"].iloc[-1]), week_of(date.fromisoformat(on.today))), weeks_ahead)
-    past = lines[lines["week"] < (origin or week_of(date.fromisoformat(on.today)))]
+        last = shift(max(str(sales["week"].iloc[-1]), this), weeks_ahead)
+    past = lines[lines["week"] < (origin or this)]
     daily = past.groupby(["day", "channel"], sort=True)["packs"].sum().reset_index(name="units")
     weights = weekday_weights(daily, weekdays, shut, own)
     open_days = forecast_input.open_days(first, last, weekdays, shut, own, weights)

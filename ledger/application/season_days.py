@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from ledger.analytics.compare import monday, week_of
-from ledger.analytics.forecast_input import closed_days, days
+from ledger.analytics.forecast_input import closed_days, days, open_of
 from ledger.analytics.weekdays import Weights
 from ledger.application.season_history import announced
 from ledger.domain.books import entries as e
@@ -25,10 +25,9 @@ def shut_days(on: Any) -> set[str]:
 
 def left_open(site: e.Site, start: date, today: date, shut: set[str], weekdays: Weights) -> float:
     """Share of the week's usual sales that is still to come, today's included; ``weekdays``: what each sells, in ordinary days."""
-    days = [start + timedelta(days=n) for n in range(7)]
-    open_days = [d for d in days if d.isoweekday() in site.open_days and d.isoformat() not in shut]
-    whole = sum(weekdays[d.isoweekday()] for d in open_days)
-    return sum(weekdays[d.isoweekday()] for d in open_days if d >= today) / whole if whole else 0.0
+    there = open_of(week_of(start), site.open_days, shut)
+    whole = sum(weekdays[d.isoweekday()] for d in there)
+    return sum(weekdays[d.isoweekday()] for d in there if d >= today) / whole if whole else 0.0
 
 
 def show_times(on: Any, labels: list[str], today: date, shut: set[str], notes: list[str]) -> list[ShowTime]:

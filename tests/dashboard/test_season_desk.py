@@ -21,10 +21,11 @@ from dashboard.components.season_ways import ways
 from ledger.application import season_adopt, season_jobs, season_plan
 from ledger.application.ledger import Ledger, open_ledger
 from ledger.application.season_beside import beside
-from ledger.application.season_jobs import Desk, Job
+from ledger.application.season_jobs import Desk
 from ledger.application.season_settings import PlanSettings
 from ledger.domain.shelf.commands import Sell
 from ledger.planning import Progress, check_plan
+from tests.dashboard.at_work import working
 from tests.dashboard.test_never_held_up import body_of
 from tests.support.asgi import client_of
 from tests.support.made_once import invented_shop
@@ -148,18 +149,9 @@ def test_nobody_takes_a_change_that_another_tablet_tried_meanwhile(desk: Desk, m
 @pytest.fixture
 def at_work(desk: Desk) -> Iterator[Desk]:
     """A desk on which the planner works, as begun from another tablet, until the test is over."""
-    begun, over = threading.Event(), threading.Event()
-
-    def work(job: Job) -> None:
-        job.watch(Progress("search", 3, 4, 250_000_00, 200_000_00, again=2))
-        begun.set()
-        over.wait(20)
-
-    desk._start("What if: it rains", work)
-    assert begun.wait(5)
-    yield desk
-    over.set()
-    desk.wait()
+    there = Progress("search", 3, 4, 250_000_00, 200_000_00, again=2)
+    with working(desk, "What if: it rains", lambda job: job.watch(there)):
+        yield desk
 
 
 def test_work_begun_elsewhere_is_told_with_its_stage_cost_and_time_and_a_second_start_is_refused_in_words(

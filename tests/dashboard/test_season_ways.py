@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -23,12 +22,13 @@ from dashboard.components.season_ways import ways
 from dashboard.pages import season as page
 from ledger.application import season_plan
 from ledger.application.ledger import Ledger, open_ledger
-from ledger.application.season_jobs import Desk, Job
+from ledger.application.season_jobs import Desk
 from ledger.application.season_settings import PlanSettings
 from ledger.application.season_sides import side_words
 from ledger.errors import BadInput
 from ledger.planning.words import Sentence
 from seeds.shop import fill
+from tests.dashboard.at_work import working
 
 NOTHING = ("demand", "", 0.0, "", "")
 WITH_IT = ("With the change the plan", "The change makes")
@@ -59,17 +59,8 @@ def desk(shop: Ledger, made: season_plan.PlanMade) -> Desk:
 @pytest.fixture
 def at_work(desk: Desk) -> Iterator[Desk]:
     """A desk on which the planner works until the test is over."""
-    begun, over = threading.Event(), threading.Event()
-
-    def work(_job: Job) -> None:
-        begun.set()
-        over.wait(20)
-
-    desk._start("Making the plan", work)
-    assert begun.wait(5)
-    yield desk
-    over.set()
-    desk.wait()
+    with working(desk, "Making the plan"):
+        yield desk
 
 
 def test_without_a_plan_there_is_nothing_to_adopt_or_to_stop(shop: Ledger):
